@@ -1,0 +1,50 @@
+# Two commands matter: `make demo` runs the main job, `make test` proves it.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+OUT ?= out/demo
+
+.PHONY: demo test serve bench docs lint fmt browser clean
+
+$(VENV)/run.stamp: requirements.txt pyproject.toml
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.txt
+	$(BIN)/python tools/link_package.py
+	touch $@
+
+$(VENV)/dev.stamp: requirements-dev.txt $(VENV)/run.stamp
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-dev.txt
+	touch $@
+
+demo: $(VENV)/run.stamp  ## the invented car through every stage
+	$(BIN)/leastcut demo --out $(OUT)
+
+serve: $(VENV)/run.stamp  ## the workbench on this machine
+	$(BIN)/leastcut serve $(OUT)/demo.toml
+
+browser:
+	sh tools/need_browser.sh
+
+lint: $(VENV)/dev.stamp
+	$(BIN)/ruff check src tests bench tools
+	$(BIN)/ruff format --check src tests bench tools
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python tools/house_numbers.py
+
+test: $(VENV)/dev.stamp browser lint  ## everything that must hold
+	$(BIN)/python -m pytest --cov --cov-report=term:skip-covered
+	$(BIN)/python tools/core_coverage.py
+
+bench: $(VENV)/dev.stamp
+	$(BIN)/python -m bench
+
+docs: $(VENV)/dev.stamp
+	$(BIN)/python tools/make_docs.py
+
+fmt: $(VENV)/dev.stamp
+	$(BIN)/ruff check --fix src tests bench tools
+	$(BIN)/ruff format src tests bench tools
+
+clean:
+	rm -rf out build dist .coverage .mypy_cache .ruff_cache .pytest_cache .hypothesis

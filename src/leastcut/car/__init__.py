@@ -1,0 +1,1 @@
+"""The nouns: a car, its panels in true size, and units at the edges."""

@@ -1,0 +1,210 @@
+"""Units at the edges: read what a person writes, show what a person reads.
+
+Inside, every number is in the unit that its name ends with (``_um``, ``_mm``, ``_s``). A person
+writes ``"4.5 mil"``, ``"13 ft 11 in"`` or ``"4.25 m"``; :func:`parse` turns that into one number
+by way of the pint library, so that no conversion table stands here.
+"""
+
+import math
+import re
+from functools import cache
+from typing import Any, Literal
+
+from leastcut.errors import InputError
+
+UnitSystem = Literal["metric", "us"]
+
+# Written forms that pint reads differently or not at all.
+_SPELLINGS = {
+    '"': "inch",
+    "'": "foot",
+    "µm": "micrometer",
+    "μm": "micrometer",
+    "mil": "thou",  # the coating trade's mil is a thousandth of an inch
+    "mils": "thou",
+    "micron": "micrometer",
+    "microns": "micrometer",
+    "fl oz": "US_fluid_ounce",
+    "floz": "US_fluid_ounce",
+    "gal": "US_liquid_gallon",
+    "°C": "degC",
+    "°F": "degF",
+    "C": "degC",
+    "F": "degF",
+    "cfm": "foot**3/minute",
+    "rpm": "1/minute",
+    "opm": "1/minute",
+    "m²": "m**2",
+    "ft²": "ft**2",
+    "m2": "m**2",
+    "ft2": "ft**2",
+    "m³": "m**3",
+    "m3": "m**3",
+    "ft3": "ft**3",
+    "m³/h": "m**3/hour",
+    "m3/h": "m**3/hour",
+    "m/s²": "m/s**2",
+    "m/s2": "m/s**2",
+}
+
+# What a quantity is called when it is missing its unit: kind -> (unit of the result, example).
+_EXAMPLES = {
+    "micrometer": '"120 µm" or "4.7 mil"',
+    "millimeter": '"4250 mm", "4.25 m" or "13 ft 11 in"',
+    "second": '"90 s" or "5 min"',
+    "degC": '"18 °C" or "64 °F"',
+    "newton": '"40 N" or "9 lbf"',
+    "milliliter": '"250 ml" or "8 fl oz"',
+    "watt": '"900 W"',
+    "volt": '"230 V"',
+    "1/minute": '"4800 rpm"',
+    "millimeter/second": '"40 mm/s" or "1.6 in/s"',
+    "meter**3": '"60 m³" or "2100 ft3"',
+    "meter**3/hour": '"120 m³/h" or "70 cfm"',
+    "meter/second**2": '"6 m/s²"',
+}
+
+_PART = re.compile(
+    r"\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)"  # a number, comma or point
+    r"\s*(fl\s?oz|[°µμ\"'A-Za-z%][^\s\d]*(?:[23](?!\d))?(?:/[a-z]+[23²³]?)?)"  # its unit
+)
+
+# How each inside unit is shown: system -> (unit for pint, symbol, decimals).
+_SHOWN: dict[str, dict[UnitSystem, tuple[str, str, int]]] = {
+    "micrometer": {"metric": ("micrometer", "µm", 1), "us": ("thou", "mil", 2)},
+    "millimeter": {"metric": ("millimeter", "mm", 0), "us": ("inch", "in", 1)},
+    "meter**2": {"metric": ("meter**2", "m²", 1), "us": ("foot**2", "ft²", 0)},
+    "milliliter": {"metric": ("milliliter", "ml", 0), "us": ("US_fluid_ounce", "fl oz", 1)},
+    "degC": {"metric": ("degC", "°C", 0), "us": ("degF", "°F", 0)},
+    "newton": {"metric": ("newton", "N", 0), "us": ("pound_force", "lbf", 1)},
+    "millimeter/second": {
+        "metric": ("millimeter/second", "mm/s", 0),
+        "us": ("inch/second", "in/s", 1),
+    },
+    "meter": {"metric": ("meter", "m", 1), "us": ("foot", "ft", 0)},
+}
+
+
+class QuantityError(InputError):
+    """A quantity that cannot be read: no number, no unit, or a unit of the wrong kind."""
+
+
+@cache
+def _registry() -> Any:
+    """Return the one unit registry; loading it takes a third of a second, so only when needed."""
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
+
+
+def parse(text: object, unit: str) -> float:
+    """Read one quantity and return it as a number in `unit`.
+
+    Parameters
+    ----------
+    text : object
+        What the person wrote: a number with its unit, or several to be added
+        (``"13 ft 11 in"``). A bare number is refused: its unit would be a guess.
+    unit : str
+        Unit of the result in the unit library's words, for example ``"micrometer"``.
+
+    Returns
+    -------
+    float
+        The quantity in `unit`; finite.
+
+    Raises
+    ------
+    QuantityError
+        If there is no number, no unit, an unknown unit, or a unit of another kind.
+
+    Examples
+    --------
+    >>> round(parse("4.0 mil", "micrometer"), 6)
+    101.6
+    >>> round(parse("13 ft 11 in", "millimeter"), 3)
+    4241.8
+    """
+    example = _EXAMPLES.get(unit, f"a number of {unit}")
+    do = f"Write a number with its unit, such as {example}"
+    if not isinstance(text, str):
+        raise QuantityError(f"{text!r} has no unit", do=do)
+    parts = _split(text)
+    if parts is None:
+        raise QuantityError(f"cannot read {text!r} as a quantity", do=do)
+    try:
+        value = math.fsum(_convert(number, name, unit) for number, name in parts)
+    except QuantityError as error:
+        error.do = do
+        raise
+    if not math.isfinite(value):
+        raise QuantityError(f"{text!r} is not a finite quantity", do=do)
+    return value
+
+
+def _split(text: str) -> list[tuple[float, str]] | None:
+    """Cut ``"13 ft 11 in"`` into its numbers and units, or return None."""
+    parts: list[tuple[float, str]] = []
+    position = 0
+    for match in _PART.finditer(text):
+        if match.start() != position:
+            return None
+        parts.append((float(match[1].replace(",", ".")), match[2].strip()))
+        position = match.end()
+    return parts if parts and not text[position:].strip() else None
+
+
+def _convert(number: float, name: str, unit: str) -> float:
+    import pint
+
+    registry = _registry()
+    try:
+        return float(registry.Quantity(number, _SPELLINGS.get(name, name)).to(unit).magnitude)
+    except pint.DimensionalityError:
+        raise QuantityError(f"{name!r} does not measure this") from None
+    except Exception:  # noqa: BLE001 - the unit library raises many kinds on odd unit names
+        raise QuantityError(f"unknown unit {name!r}") from None
+
+
+def convert(value: float, unit: str, to: str) -> float:
+    """Return `value` in `unit` as a number in the unit `to`.
+
+    Examples
+    --------
+    >>> convert(25.4, "micrometer", "thou")
+    1.0
+    """
+    if unit == to:
+        return value
+    return float(_registry().Quantity(value, unit).to(to).magnitude)
+
+
+def show(value: float, unit: str, units: UnitSystem = "metric") -> str:
+    r"""Return `value` (in `unit`) as a person reads it in the unit system `units`.
+
+    Parameters
+    ----------
+    value : float
+        The number, in `unit`.
+    unit : str
+        One of the inside units that have a shown form, such as ``"micrometer"``.
+    units : {"metric", "us"}
+        Which system the reader uses.
+
+    Returns
+    -------
+    str
+        Number and symbol with a no-break space.
+
+    Examples
+    --------
+    >>> show(101.6, "micrometer", "us")
+    '4.00\xa0mil'
+    """
+    target, symbol, decimals = _SHOWN[unit][units]
+    return f"{convert(value, unit, target):.{decimals}f}\u00a0{symbol}"
+
+
+def symbol(unit: str, units: UnitSystem = "metric") -> str:
+    """Return the symbol that :func:`show` writes for an inside unit."""
+    return _SHOWN[unit][units][1]

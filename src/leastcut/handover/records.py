@@ -1,0 +1,80 @@
+"""Everything known about one job, gathered for reports and for the machine interface."""
+
+from typing import Literal
+
+import msgspec
+
+from leastcut.car.records import Car, Interval
+from leastcut.car.units import UnitSystem
+from leastcut.inspect.records import FilmFinding, Gauge, ScratchFinding, WashCheck
+from leastcut.plan.records import Layout, Plan
+from leastcut.protect.records import Window
+from leastcut.safety.records import Caution
+from leastcut.testspot.records import Process, Target, TestSpot, Trial
+
+StageName = Literal["car", "inspect", "testspot", "plan", "work", "protect", "handover"]
+
+
+class PhotoFinding(msgspec.Struct, frozen=True, kw_only=True):
+    """One photo of one panel and what was found in it; `overlay` is a picture file's path."""
+
+    panel: str
+    photo: str
+    finding: ScratchFinding
+    overlay: str | None = None
+
+
+class PanelState(msgspec.Struct, frozen=True, kw_only=True):
+    """What is known of one panel; `load_assumed` when no photo stands behind the load."""
+
+    panel: str
+    load_mm_per_cm2: Interval
+    load_assumed: bool
+    film: FilmFinding
+
+
+class Stage(msgspec.Struct, frozen=True, kw_only=True):
+    """One stage of the job: is it done, what is missing, what leastcut does not do there yet."""
+
+    stage: StageName
+    done: bool
+    missing: tuple[str, ...] = ()
+    not_yet: tuple[str, ...] = ()
+
+
+class Help(msgspec.Struct, frozen=True, kw_only=True):
+    """A piece of evidence that would help, and what it would change; most helpful first."""
+
+    evidence: str
+    panel: str | None
+    why: str
+
+
+class People(msgspec.Struct, frozen=True, kw_only=True):
+    """Who the job is for and who does it; any may be empty."""
+
+    client: str = ""
+    shop: str = ""
+    date: str = ""
+
+
+class Dossier(msgspec.Struct, frozen=True, kw_only=True):
+    """The whole job: what is known, what was decided, what it will take."""
+
+    car: Car
+    people: People
+    target: Target
+    units: UnitSystem
+    wash: WashCheck
+    photos: tuple[PhotoFinding, ...]
+    gauge: Gauge
+    panels: tuple[PanelState, ...]
+    ladder: tuple[Process, ...]
+    trials: tuple[Trial, ...]
+    testspot: TestSpot
+    layouts: tuple[Layout, ...]
+    plan: Plan
+    cautions: tuple[Caution, ...]
+    window: Window | None
+    stages: tuple[Stage, ...]
+    would_help_most: tuple[Help, ...]

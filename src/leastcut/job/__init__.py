@@ -1,0 +1,1 @@
+"""The whole job as use cases: gather evidence, decide, write results."""

@@ -1,0 +1,1 @@
+"""Panels into sections, sections into steps, steps into time, materials and price."""

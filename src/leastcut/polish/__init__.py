@@ -1,0 +1,1 @@
+"""Mechanics of the pad on the paint: speed, footprint, removal, heat."""

@@ -1,0 +1,1 @@
+"""The person, the air and the cord: vibration, noise, vapour, voltage, cautions."""

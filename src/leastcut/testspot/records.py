@@ -1,0 +1,115 @@
+"""Processes, trials and what they teach about a paint, as immutable records."""
+
+from typing import Literal
+
+import msgspec
+
+from leastcut.car.records import Interval
+
+PadClass = Literal["foam-finishing", "foam-polishing", "foam-cutting", "microfibre", "wool"]
+LiquidClass = Literal["finishing", "medium", "heavy"]
+Verdict = Literal["unchanged", "some-left", "clean", "hazy"]
+Target = Literal["daily", "show"]
+
+
+class Process(msgspec.Struct, frozen=True, kw_only=True):
+    """Pad, liquid, machine and settings under one label of the user's own.
+
+    Attributes
+    ----------
+    orbit_mm : float
+        Diameter of the throw [mm].
+    orbits_per_min : float
+        Orbit rate under load [1/min].
+    spin_rpm : float
+        Free spin of the pad under load [1/min]; 0 when stalled.
+    force_n : float
+        Downward force on the pad, machine weight included [N].
+    arm_speed_mm_s, stroke_spacing_mm : float
+        How fast and how far apart the strokes are laid [mm/s], [mm].
+    power_w : float
+        Input power of the machine [W].
+    max_sets : int
+        Most sets worth doing with one loading of the process before another is better.
+    """
+
+    label: str
+    pad: PadClass
+    liquid: LiquidClass
+    pad_diameter_mm: float = 130.0
+    orbit_mm: float = 15.0
+    orbits_per_min: float = 4800.0
+    spin_rpm: float = 300.0
+    force_n: float = 45.0
+    arm_speed_mm_s: float = 40.0
+    stroke_spacing_mm: float = 40.0
+    power_w: float = 500.0
+    max_sets: int = 4
+
+
+class Measured(msgspec.Struct, frozen=True, kw_only=True):
+    """A measured value with its standard uncertainty."""
+
+    value: float
+    sd: float
+
+
+class Trial(msgspec.Struct, frozen=True, kw_only=True):
+    """One process tried on the test spot.
+
+    ``removed`` is the fraction of visible scratch length that is gone since the trial began (from
+    two photos); ``cut_um`` the drop of the gauge reading; ``verdict`` the inspector's word. Each
+    may be missing. Trials in a row on the same ``spot`` stack; another spot starts afresh.
+    """
+
+    process: str
+    sets: int
+    removed: Interval | None = None
+    cut_um: Measured | None = None
+    verdict: Verdict | None = None
+    panel: str | None = None
+    spot: str = "1"
+    before_load_mm_per_cm2: float | None = None
+    after_load_mm_per_cm2: float | None = None
+
+
+class Candidate(msgspec.Struct, frozen=True, kw_only=True):
+    """What a process with a number of sets would do on this car."""
+
+    process: str
+    sets: int
+    p_target: float
+    cut_um: Interval
+    p_within_budget: float
+
+
+class Advice(msgspec.Struct, frozen=True, kw_only=True):
+    """The next thing to do at the test spot, with a reason that can be argued with."""
+
+    do: Literal["try", "use", "stop"]
+    process: str | None
+    sets: int
+    why: str
+
+
+class DepthKnowledge(msgspec.Struct, frozen=True, kw_only=True):
+    """Scratch depth of this paint [µm]: the median and the depth that 95 % do not exceed."""
+
+    median: float
+    p95: float
+
+
+class TestSpot(msgspec.Struct, frozen=True, kw_only=True):
+    """What the test spot has taught so far.
+
+    ``softness`` is the paint's cut relative to the typical paint (1 = typical). ``draws`` are
+    ``(n, 3)`` equally likely paints (softness, ln median depth in µm, sigma of ln depth), which
+    the plan uses to carry the uncertainty on; they are left out of the JSON.
+    """
+
+    softness: Interval
+    depth_um: DepthKnowledge
+    candidates: tuple[Candidate, ...]
+    next: Advice
+    n_trials: int
+    notes: tuple[str, ...] = ()

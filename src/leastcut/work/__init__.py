@@ -1,0 +1,1 @@
+"""The run: events as they happen, and the proof against the finish before."""
