@@ -1,0 +1,222 @@
+"""``leastcut safety``: vibration, noise, vapour and the cord, from typed quantities."""
+
+from typing import Any
+
+import click
+
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+
+
+@click.group(name="safety")
+def group() -> None:
+    """Work out vibration, noise, vapour and voltage for the person and the room.
+
+    General figures; local codes, data sheets and licensed trades go first.
+    """
+
+
+def _numbers(text: str, names: tuple[str, ...], option: str, *, least: int) -> list[float]:
+    """Read ``MAGNITUDE:MINUTES`` and its kin, or say which part is wrong."""
+    from leastcut.safety.check import ExposureError
+
+    parts = text.split(":")
+    do = f"Write {option} {':'.join(names)}, such as {option} {_EXAMPLES[option]}"
+    if not least <= len(parts) <= len(names):
+        raise ExposureError(f"cannot read {text!r}", where=option, do=do)
+    values = []
+    for part in parts:
+        try:
+            values.append(float(part))
+        except ValueError:
+            raise ExposureError(f"{part!r} is not a number", where=option, do=do) from None
+    return values
+
+
+_EXAMPLES = {"--tool": "6:300", "--source": "88:240"}
+
+
+def _print(record: Any, lines: list[str], *, as_json: bool) -> None:
+    import msgspec
+
+    if as_json:
+        click.echo(msgspec.json.encode(record).decode())
+    else:
+        click.echo("\n".join(lines))
+
+
+def _clock(minutes: float) -> str:
+    """Return minutes as hours and minutes, or ``no limit``."""
+    if minutes == float("inf"):
+        return "no limit"
+    whole = round(minutes)
+    return f"{whole // 60} h {whole % 60:02d} min"
+
+
+@group.command()
+@click.option(
+    "--tool",
+    "tools",
+    multiple=True,
+    required=True,
+    metavar="MAGNITUDE:MINUTES[:K]",
+    help="Vibration in m/s², trigger minutes today, and K in m/s² (40 % if left out). Repeatable.",
+)
+@_JSON
+def vibration(tools: tuple[str, ...], *, as_json: bool) -> None:
+    """Daily hand-arm vibration A(8), exposure points and the time left."""
+    from leastcut.safety.records import ToolUse
+    from leastcut.safety.vibration import exposure
+
+    uses = []
+    for text in tools:
+        values = _numbers(text, ("MAGNITUDE", "MINUTES", "K"), "--tool", least=2)
+        k = values[2] if len(values) == 3 else None
+        uses.append(ToolUse(magnitude_m_s2=values[0], minutes=values[1], k_m_s2=k))
+    day = exposure(uses)
+    lines = [
+        (
+            f"A(8) {day.a8_m_s2:.2f} m/s² ({day.a8_high_m_s2:.2f} with K), {day.points:.0f} points "
+            f"({day.points_high:.0f}): {day.band}, with K {day.band_high}"
+        ),
+        (
+            f"action value {day.action_m_s2:g} m/s² after {_clock(day.minutes_to_action)}, "
+            f"limit value {day.limit_m_s2:g} m/s² after {_clock(day.minutes_to_limit)}"
+        ),
+        (
+            f"left today: {_clock(day.minutes_left_to_action)} to action, "
+            f"{_clock(day.minutes_left_to_limit)} to limit"
+        ),
+        f"source: {day.source}",
+    ]
+    if day.k_assumed:
+        click.echo("K taken as 40 % where it was not given", err=True)
+    _print(day, lines, as_json=as_json)
+
+
+@group.command()
+@click.option(
+    "--source",
+    "sources",
+    multiple=True,
+    required=True,
+    metavar="LEVEL:MINUTES",
+    help="Level at the ear in dB(A) and its minutes today. Repeatable.",
+)
+@_JSON
+def noise(sources: tuple[str, ...], *, as_json: bool) -> None:
+    """Daily noise dose by OSHA, NIOSH and EU rules."""
+    from leastcut.safety.noise import exposure
+    from leastcut.safety.records import NoiseUse
+
+    uses = []
+    for text in sources:
+        level, minutes = _numbers(text, ("LEVEL", "MINUTES"), "--source", least=2)
+        uses.append(NoiseUse(level_dba=level, minutes=minutes))
+    day = exposure(uses)
+    level_8h = "silent" if day.lex_8h_dba is None else f"{day.lex_8h_dba:.1f} dB(A)"
+    lines = [
+        (
+            f"dose: OSHA {day.osha_dose_percent:.0f} %, NIOSH {day.niosh_dose_percent:.0f} %; "
+            f"L_EX,8h {level_8h}"
+        ),
+        f"hearing protection: {day.protection}: {day.why}",
+        f"left at the loudest level: {_clock(day.minutes_left)}",
+        f"source: {day.source}",
+    ]
+    _print(day, lines, as_json=as_json)
+
+
+@group.command()
+@click.option("--ml", type=float, required=True, help="Liquid that evaporates, ml.")
+@click.option("--room-m3", type=float, required=True, help="Volume of the room, m³.")
+@click.option("--minutes", type=float, default=30.0, show_default=True, help="Time of wiping.")
+@click.option(
+    "--air-changes", type=float, default=0.0, show_default=True, help="Air changes per hour."
+)
+@click.option("--solvent", "name", default="isopropanol", show_default=True)
+@click.option(
+    "--mixing", type=float, default=3.0, show_default=True, help="1 mixes perfectly, 10 badly."
+)
+@click.option("--surface-c", type=float, default=None, help="Hottest surface near the cloth, °C.")
+@_JSON
+def vapour(
+    ml: float,
+    room_m3: float,
+    minutes: float,
+    air_changes: float,
+    name: str,
+    mixing: float,
+    surface_c: float | None,
+    *,
+    as_json: bool,
+) -> None:
+    """Solvent vapour in the room against limits for people and for fire."""
+    from leastcut.safety.solvents import solvent
+    from leastcut.safety.vapour import room
+
+    found = room(
+        ml,
+        solvent(name),
+        room_m3=room_m3,
+        air_changes_per_h=air_changes,
+        minutes=minutes,
+        mixing=mixing,
+        surface_c=surface_c,
+    )
+    clear = "never" if found.minutes_to_clear is None else _clock(found.minutes_to_clear)
+    lines = [
+        (
+            f"{found.solvent}: peak {found.peak_ppm:.0f} ppm, {found.peak_percent_lel:.1f} % of the "
+            f"lower explosive limit; 8 h mean {found.twa_8h_ppm:.0f} ppm"
+        ),
+        f"{'ok' if found.ok else 'too much'}: {found.why}",
+        f"clears to a tenth of the limit in {clear}",
+        f"source: {found.source}",
+    ]
+    if found.air_needed_m3_h is not None:
+        lines.insert(2, f"fresh air for a steady release: {found.air_needed_m3_h:.0f} m³/h")
+    _print(found, lines, as_json=as_json)
+
+
+@group.command()
+@click.option("--conductor", required=True, help='Printed on the cord: "14 AWG" or "1.5 mm2".')
+@click.option("--length-m", type=float, required=True, help="Length of the cord, one way, m.")
+@click.option("--amps", type=float, required=True, help="Current of everything on it, A.")
+@click.option("--volts", type=float, required=True, help="Voltage at the outlet, V.")
+@click.option("--circuit-amps", type=float, default=None, help="Rating of the breaker, A.")
+@click.option("--copper-c", type=float, default=None, help="Copper temperature, °C.")
+@click.option("--limit-percent", type=float, default=3.0, show_default=True)
+@_JSON
+def cord(
+    conductor: str,
+    length_m: float,
+    amps: float,
+    volts: float,
+    circuit_amps: float | None,
+    copper_c: float | None,
+    limit_percent: float,
+    *,
+    as_json: bool,
+) -> None:
+    """Voltage lost in the cord, and the load on the circuit."""
+    from leastcut.safety.cord import drop
+
+    found = drop(
+        conductor,
+        length_m,
+        amps=amps,
+        volts=volts,
+        circuit_amps=circuit_amps,
+        temperature_c=copper_c,
+        limit_percent=limit_percent,
+    )
+    lines = [
+        (
+            f"{found.conductor}: {found.drop_v:.2f} V lost, {found.drop_percent:.2f} %, "
+            f"{found.loss_w:.0f} W of heat in the cord"
+        ),
+        f"{'ok' if found.ok else 'too much'}: {found.why}",
+        f"longest for {found.limit_percent:g} %: {found.longest_m:.1f} m",
+        f"source: {found.source}",
+    ]
+    _print(found, lines, as_json=as_json)
