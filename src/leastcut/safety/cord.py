@@ -18,7 +18,7 @@ CONTINUOUS_SHARE = 0.8
 # Resistance of one conductor. AWG: ohm per 1000 ft at 75 °C, stranded uncoated / solid; source: NEC
 # chapter 9 table 8; status: seen-2. Metric: ohm per km at 20 °C, class 5 / class 1 and 2; source:
 # IEC 60228; status: seen-2.
-_AWG_OHM_PER_KFT: dict[int, tuple[float, float]] = {
+_AWG_OHM_PER_KFT: dict[float, tuple[float, float]] = {
     18: (7.95, 7.77),
     16: (4.99, 4.89),
     14: (3.14, 3.07),
@@ -82,8 +82,7 @@ def conductor_ohm_per_km(
     scale, alpha, at = _TABLES[kind]
     copper_c = at if temperature_c is None else temperature_c
     within("copper temperature", copper_c, -40.0, 105.0, unit="°C")
-    resistance = pair[column] * scale * (1.0 + alpha * (copper_c - at))
-    return resistance
+    return pair[column] * scale * (1.0 + alpha * (copper_c - at))
 
 
 def awg_area_mm2(gauge: int) -> float:
@@ -224,7 +223,7 @@ def _split(name: str) -> tuple[float, Literal["awg", "mm2"]]:
 def _awg(number: float, name: str) -> tuple[float, float]:
     if number not in _AWG_OHM_PER_KFT:
         raise _unknown(name)
-    return _AWG_OHM_PER_KFT[int(number)]
+    return _AWG_OHM_PER_KFT[number]
 
 
 def _metric(number: float, name: str) -> tuple[float, float]:
