@@ -51,12 +51,18 @@ class Gauge(msgspec.Struct, frozen=True, kw_only=True):
     """What the gauge checks say: add nothing, know the spread.
 
     ``bias_um`` is subtracted from each reading; ``sd_um`` is the standard uncertainty of one
-    corrected reading; ``checked`` says whether any check was made.
+    corrected reading; ``checked`` says whether any check was made. ``sd_um`` is made up of
+    ``repeat_um``, fresh for each reading, and ``level_um``, shared by all of them; ``slope_error``
+    is the gauge's slope less 1.
     """
 
     bias_um: float
     sd_um: float
     checked: bool
+    slope_error: float = 0.0
+    repeat_um: float | None = None
+    level_um: float | None = None
+    notes: tuple[str, ...] = ()
 
 
 class EarlierCut(msgspec.Struct, frozen=True, kw_only=True):
@@ -90,6 +96,14 @@ class FilmFinding(msgspec.Struct, frozen=True, kw_only=True):
     assumed: bool
     flags: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+
+class FilmHelp(msgspec.Struct, frozen=True, kw_only=True):
+    """What measuring one panel would be worth: the expected growth of its budget [µm]."""
+
+    panel: str
+    gain_um: float
+    what: str
 
 
 class Scratch(msgspec.Struct, frozen=True, kw_only=True):
