@@ -31,6 +31,9 @@ class Process(msgspec.Struct, frozen=True, kw_only=True):
         Input power of the machine [W].
     max_sets : int
         Most sets worth doing with one loading of the process before another is better.
+    relative_cut : float or None
+        The user's own guess of the cut per set against a polishing foam pad with medium liquid on
+        the same paint; None takes the trade's order of strength for pad and liquid.
     """
 
     label: str
@@ -45,6 +48,7 @@ class Process(msgspec.Struct, frozen=True, kw_only=True):
     stroke_spacing_mm: float = 40.0
     power_w: float = 500.0
     max_sets: int = 4
+    relative_cut: float | None = None
 
 
 class Measured(msgspec.Struct, frozen=True, kw_only=True):
@@ -60,6 +64,9 @@ class Trial(msgspec.Struct, frozen=True, kw_only=True):
     ``removed`` is the fraction of visible scratch length that is gone since the trial began (from
     two photos); ``cut_um`` the drop of the gauge reading; ``verdict`` the inspector's word. Each
     may be missing. Trials in a row on the same ``spot`` stack; another spot starts afresh.
+    ``since`` tells which photo was the "before" of ``removed``: the one taken just before this
+    trial, or the one of the untouched spot. ``wipe_s`` is how long the residue took to wipe off:
+    a long, dragging wipe makes photo and verdict worth less.
     """
 
     process: str
@@ -71,25 +78,39 @@ class Trial(msgspec.Struct, frozen=True, kw_only=True):
     spot: str = "1"
     before_load_mm_per_cm2: float | None = None
     after_load_mm_per_cm2: float | None = None
+    since: Literal["trial", "spot"] = "trial"
+    wipe_s: float | None = None
 
 
 class Candidate(msgspec.Struct, frozen=True, kw_only=True):
-    """What a process with a number of sets would do on this car."""
+    """What a process with a number of sets would do on this car.
+
+    After a heavy liquid a finishing step must follow: ``finish`` names it, with ``finish_sets``;
+    ``cut_um`` and the chances count both steps. ``p_within_budget`` is 1 when no budget was given.
+    """
 
     process: str
     sets: int
     p_target: float
     cut_um: Interval
     p_within_budget: float
+    finish: str | None = None
+    finish_sets: int = 0
 
 
 class Advice(msgspec.Struct, frozen=True, kw_only=True):
-    """The next thing to do at the test spot, with a reason that can be argued with."""
+    """The next thing to do at the test spot, with a reason that can be argued with.
+
+    ``sets`` counts the sets to do now. For ``use``, ``finish`` and ``finish_sets`` name the
+    finishing step that must follow.
+    """
 
     do: Literal["try", "use", "stop"]
     process: str | None
     sets: int
     why: str
+    finish: str | None = None
+    finish_sets: int = 0
 
 
 class DepthKnowledge(msgspec.Struct, frozen=True, kw_only=True):
@@ -102,9 +123,9 @@ class DepthKnowledge(msgspec.Struct, frozen=True, kw_only=True):
 class TestSpot(msgspec.Struct, frozen=True, kw_only=True):
     """What the test spot has taught so far.
 
-    ``softness`` is the paint's cut relative to the typical paint (1 = typical). ``draws`` are
-    ``(n, 3)`` equally likely paints (softness, ln median depth in µm, sigma of ln depth), which
-    the plan uses to carry the uncertainty on; they are left out of the JSON.
+    ``softness`` is the paint's cut relative to the typical paint (1 = typical). The equally likely
+    paints behind these figures are a :class:`leastcut.testspot.paint.PaintDraws`, handed on beside
+    this record so that the plan can carry the uncertainty on.
     """
 
     softness: Interval
