@@ -10,13 +10,20 @@ from typing import get_args
 
 from leastcut.car.records import Material
 from leastcut.errors import InputError, Problem
-from leastcut.inspect.records import Layer, Reading
+from leastcut.inspect.records import EarlierCut, Layer, Reading
 
 MIL_UM = 25.4
 """One mil in micrometres. Source: exact, a thousandth of the international inch of 25.4 mm."""
 
 MOST_UM = 5000.0
 """No reading above this is believed [µm]: 5 mm of film on a car body is a slip of the unit."""
+
+MOST_CUT_UM = 200.0
+"""No recorded cut above this is believed [µm]: clear coat is 50 µm when new."""
+
+UNSTATED_CUT_SD = 0.3
+"""Relative standard uncertainty of a recorded cut without one. Our assumption: robotic polishing
+models reach 20 % (Adv. Mech. Eng. 2016, doi 10.1177/1687814016630518, abstract seen)."""
 
 _MATERIALS: tuple[str, ...] = get_args(Material)
 _LAYERS: tuple[str, ...] = get_args(Layer)
@@ -72,6 +79,19 @@ def parse_rows(
 
 
 def _reading(row: Mapping[str, str], line: int, panels: Collection[str] | None) -> Reading:
+    return Reading(
+        panel=_panel(row, panels),
+        spot=_text(row, "spot") or f"line {line}",
+        reading_um=_thickness(row),
+        layer=_choice(row, "layer", _LAYERS, "total"),  # type: ignore[arg-type]
+        substrate=_choice(row, "substrate", _MATERIALS, "unknown"),  # type: ignore[arg-type]
+        x_mm=_place(row, "x_mm"),
+        y_mm=_place(row, "y_mm"),
+        line=line,
+    )
+
+
+def _panel(row: Mapping[str, str], panels: Collection[str] | None) -> str:
     panel = _text(row, "panel")
     if not panel:
         raise RowError("no panel is named", where="panel", do="Write the panel id in this row")
@@ -81,16 +101,7 @@ def _reading(row: Mapping[str, str], line: int, panels: Collection[str] | None) 
             where="panel",
             do=f"Use one of {', '.join(sorted(panels)) or 'the panels of the car'}",
         )
-    return Reading(
-        panel=panel,
-        spot=_text(row, "spot") or f"line {line}",
-        reading_um=_thickness(row),
-        layer=_choice(row, "layer", _LAYERS, "total"),  # type: ignore[arg-type]
-        substrate=_choice(row, "substrate", _MATERIALS, "unknown"),  # type: ignore[arg-type]
-        x_mm=_place(row, "x_mm"),
-        y_mm=_place(row, "y_mm"),
-        line=line,
-    )
+    return panel
 
 
 def _text(row: Mapping[str, str], column: str) -> str:
@@ -139,3 +150,48 @@ def _choice(row: Mapping[str, str], column: str, known: tuple[str, ...], default
 def _place(row: Mapping[str, str], column: str) -> float | None:
     text = _text(row, column)
     return _number(text, column, "Write millimetres or leave it empty") if text else None
+
+
+def parse_history(
+    rows: Iterable[tuple[int, Mapping[str, str]]],
+    *,
+    where: str,
+    panels: Collection[str] | None,
+) -> tuple[tuple[EarlierCut, ...], tuple[Problem, ...]]:
+    """Turn the rows of a ledger file into earlier cuts.
+
+    Parameters
+    ----------
+    rows, where, panels
+        As in :func:`parse_rows`, with columns ``panel`` and ``cut_um``; optional ``sd_um`` and
+        ``when``. Without ``sd_um`` the cut counts as known to 30 %.
+
+    Returns
+    -------
+    tuple of EarlierCut, tuple of Problem
+        Good rows in order, and what is wrong with each of the others.
+
+    Examples
+    --------
+    >>> parse_history([(2, {"panel": "roof", "cut_um": "2.0"})], where="h.csv", panels=None)[0][0].sd_um
+    0.6
+    """
+    cuts: list[EarlierCut] = []
+    problems: list[Problem] = []
+    for line, row in rows:
+        try:
+            cuts.append(_earlier(row, panels))
+        except RowError as error:
+            problems.append(error.at(f"{where}:{line}").problem())
+    return tuple(cuts), tuple(problems)
+
+
+def _earlier(row: Mapping[str, str], panels: Collection[str] | None) -> EarlierCut:
+    do = "Write what was cut in µm, or delete the row"
+    cut = _number(_text(row, "cut_um"), "cut_um", do)
+    sd_text = _text(row, "sd_um")
+    sd = _number(sd_text, "sd_um", do) if sd_text else UNSTATED_CUT_SD * cut
+    for column, value in (("cut_um", cut), ("sd_um", sd)):
+        if not 0 <= value <= MOST_CUT_UM:
+            raise RowError(f"{value:g} is not a cut of clear coat", where=column, do=do)
+    return EarlierCut(panel=_panel(row, panels), cut_um=cut, sd_um=sd, when=_text(row, "when"))
