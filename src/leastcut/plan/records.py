@@ -38,6 +38,60 @@ class Layout(msgspec.Struct, frozen=True, kw_only=True):
     lower_bound: int
 
 
+class PanelNeed(msgspec.Struct, frozen=True, kw_only=True):
+    """What one panel asks for and what it can afford.
+
+    Attributes
+    ----------
+    load : Interval
+        Scratch load now [mm/cm²].
+    required : float
+        Fraction of the visible scratch length that must go to meet the target; 0 or less when the
+        panel meets it already.
+    budget_um : float
+        What may be cut from this panel today [µm].
+    clear_mean_um, clear_low_um : float
+        Clear coat now: best estimate and lower 95 % bound [µm].
+    finding : str
+        State of the film: factory, repainted, filled, thin, unmeasured or unreadable.
+    section_budgets_um : dict of str to float
+        Tighter budgets of single sections, by section id [µm].
+    note : str
+        Why the budget is what it is, for the plan's reader.
+    """
+
+    panel: str
+    load: Interval
+    required: float
+    budget_um: float
+    clear_mean_um: float
+    clear_low_um: float
+    finding: str = "unmeasured"
+    section_budgets_um: dict[str, float] = {}
+    note: str = ""
+
+
+class Weights(msgspec.Struct, frozen=True, kw_only=True):
+    """What the choice weighs against what, all in minutes of work.
+
+    Attributes
+    ----------
+    minutes_per_um : float
+        Minutes of extra work on one section that are worth leaving 1 µm more clear coat there.
+    minutes_per_process : float
+        Setting up a process once for the car: a new pad, the first priming.
+    minutes_per_change : float
+        Changing pad and liquid when a process is taken up on another panel.
+    minutes_per_step : float
+        Wiping and looking after each step on a section.
+    """
+
+    minutes_per_um: float = 3.0
+    minutes_per_process: float = 6.0
+    minutes_per_change: float = 2.0
+    minutes_per_step: float = 1.5
+
+
 class Step(msgspec.Struct, frozen=True, kw_only=True):
     """One process on one section: how many sets, how long."""
 
@@ -61,13 +115,15 @@ class SectionPlan(msgspec.Struct, frozen=True, kw_only=True):
 class Operation(msgspec.Struct, frozen=True, kw_only=True):
     """One line of the day besides the sets: washing, taping, inspecting, cleaning pads.
 
-    ``source`` says where the duration comes from.
+    ``source`` says where the duration comes from; ``attended`` is false while nobody need stand
+    by (a cure), so that such time is not charged as labour.
     """
 
     stage: str
     name: str
     minutes: Interval
     source: str
+    attended: bool = True
 
 
 class Minutes(msgspec.Struct, frozen=True, kw_only=True):
@@ -95,13 +151,62 @@ class PriceLine(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Price(msgspec.Struct, frozen=True, kw_only=True):
-    """The quote: exact decimals in an ISO 4217 currency; lines add up to the total."""
+    """The quote: exact decimals in an ISO 4217 currency.
+
+    ``lines`` add up to ``net``; ``net`` and ``tax`` to ``total``. ``deposit`` is the part of the
+    total to be paid ahead.
+    """
 
     currency: str
     lines: tuple[PriceLine, ...]
     net: Decimal
     tax: Decimal
     total: Decimal
+    deposit: Decimal | None = None
+    rounding: str = ""
+    risks: tuple[str, ...] = ()
+    valid_until: str = ""
+
+
+class Rates(msgspec.Struct, frozen=True, kw_only=True):
+    """What a shop charges.
+
+    Attributes
+    ----------
+    currency : str
+        ISO 4217 code, such as ``EUR``.
+    labour_per_hour : Decimal
+        Before tax.
+    tax_percent, discount_percent, deposit_percent : Decimal
+        Tax on the net price; discount on labour and materials; deposit of the total.
+    charge : {"p50", "p80"}
+        Which duration the quote charges.
+    step_minutes : int
+        Labour is charged in whole steps of this many minutes, rounded up.
+    valid_until : str
+        Last day on which the quote holds, as the shop writes it.
+    """
+
+    currency: str
+    labour_per_hour: Decimal
+    tax_percent: Decimal = Decimal(0)
+    discount_percent: Decimal = Decimal(0)
+    deposit_percent: Decimal = Decimal(0)
+    charge: Literal["p50", "p80"] = "p80"
+    step_minutes: int = 15
+    valid_until: str = ""
+
+
+class PriceEntry(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the shop's price list: what one unit of a material costs, and what is left.
+
+    ``material`` is the name of a :class:`Material`, or its first words (``tape``, ``towels``).
+    ``in_stock`` is None when nobody counts it.
+    """
+
+    material: str
+    per_unit: Decimal
+    in_stock: float | None = None
 
 
 class Plan(msgspec.Struct, frozen=True, kw_only=True):

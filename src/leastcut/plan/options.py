@@ -1,0 +1,90 @@
+"""The ways to work a section: stacks of steps, what each cuts, and whether it meets the target.
+
+A stack is a tuple of ``(process index, sets)``; the empty stack leaves the section alone. After a
+process that hazes (a heavy liquid, or a cutting pad) a finishing step follows: common practice, no
+source.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leastcut.testspot.paint import PaintDraws, outcome
+from leastcut.testspot.records import Process
+
+Stack = tuple[tuple[int, int], ...]
+Floats = NDArray[np.float64]
+
+CUTTING_PADS = frozenset({"foam-cutting", "microfibre", "wool"})
+FINISH_SETS = 2  # one or two sets of the finishing step are worth weighing; common practice
+
+
+def needs_finish(process: Process) -> bool:
+    """Tell whether a process leaves haze that a finishing step must take away."""
+    return process.liquid == "heavy" or process.pad in CUTTING_PADS
+
+
+def finishers(ladder: Sequence[Process]) -> tuple[int, ...]:
+    """Return the indices of the processes that can follow as a finishing step.
+
+    Processes with a finishing pad or liquid; where the ladder has none, the first process that
+    leaves no haze of its own; else nothing.
+    """
+    mild = [i for i, process in enumerate(ladder) if not needs_finish(process)]
+    fine = [i for i in mild if "finishing" in ladder[i].pad or ladder[i].liquid == "finishing"]
+    return tuple(fine or mild[:1])
+
+
+def stacks(ladder: Sequence[Process]) -> tuple[Stack, ...]:
+    """Return every stack of steps worth weighing, the empty one first.
+
+    Examples
+    --------
+    >>> soft = Process(label="a", pad="foam-finishing", liquid="finishing", max_sets=2)
+    >>> hard = Process(label="b", pad="microfibre", liquid="heavy", max_sets=1)
+    >>> stacks([soft, hard])
+    ((), ((0, 1),), ((0, 2),), ((1, 1), (0, 1)), ((1, 1), (0, 2)))
+    """
+    last = finishers(ladder)
+    found: list[Stack] = [()]
+    for i, process in enumerate(ladder):
+        tails = _tails(ladder, last) if needs_finish(process) else [()]
+        found += [((i, k), *tail) for k in range(1, process.max_sets + 1) for tail in tails]
+    return tuple(found)
+
+
+def _tails(ladder: Sequence[Process], last: tuple[int, ...]) -> list[Stack]:
+    tails: list[Stack] = []
+    for f in last:
+        tails += [((f, k),) for k in range(1, min(FINISH_SETS, ladder[f].max_sets) + 1)]
+    return tails or [()]
+
+
+@dataclass(frozen=True)
+class Effects:
+    """What each stack does to this paint, over equally likely paints.
+
+    Attributes
+    ----------
+    stacks : tuple of Stack
+        The stacks, m of them.
+    cut_um : (m, n) array
+        Clear coat removed [µm].
+    removed : (m, n) array
+        Fraction of the visible scratch length that is gone.
+    """
+
+    stacks: tuple[Stack, ...]
+    cut_um: Floats
+    removed: Floats
+
+
+def effects(ladder: Sequence[Process], *, draws: PaintDraws) -> Effects:
+    """Work out what every stack of the ladder does to the paint described by `draws`."""
+    found = stacks(ladder)
+    pairs = [outcome(draws, [(ladder[i].label, sets) for i, sets in stack]) for stack in found]
+    cut = np.array([cut for cut, _ in pairs])
+    removed = np.array([removed for _, removed in pairs])
+    return Effects(stacks=found, cut_um=cut, removed=removed)
