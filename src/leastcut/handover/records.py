@@ -43,11 +43,16 @@ class Stage(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Help(msgspec.Struct, frozen=True, kw_only=True):
-    """A piece of evidence that would help, and what it would change; most helpful first."""
+    """A piece of evidence that would help, and what it would change; most helpful first.
+
+    ``gain_um`` is what it would be worth in clear coat: budget won, or spread of the cut taken
+    away, on average over the car; None where it is worth something else.
+    """
 
     evidence: str
     panel: str | None
     why: str
+    gain_um: float | None = None
 
 
 class People(msgspec.Struct, frozen=True, kw_only=True):

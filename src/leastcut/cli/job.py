@@ -1,0 +1,106 @@
+"""``leastcut job``, ``check`` and ``demo``: a job file through every stage."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from leastcut.job.run import Outcome
+
+JOB_FILE = click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
+JSON = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON document, nothing else."
+)
+UNITS = click.option(
+    "--units",
+    type=click.Choice(["metric", "us"]),
+    help="Units to show; without it those of the job file.",
+)
+
+
+def _say(words: str) -> None:
+    """Show progress on stderr: one line that is overwritten on a terminal."""
+    stream = click.get_text_stream("stderr")
+    if stream.isatty():
+        click.echo(f"\r\033[K{words} …", nl=False, err=True)
+
+
+def _say_done() -> None:
+    if click.get_text_stream("stderr").isatty():
+        click.echo("\r\033[K", nl=False, err=True)
+
+
+def _show(outcome: "Outcome", *, as_json: bool) -> None:
+    from leastcut.job.run import encode
+    from leastcut.job.summary import summary
+
+    _say_done()
+    if as_json:
+        click.echo(encode(outcome.answer))
+        return
+    click.echo(summary(outcome.dossier))
+    click.echo("\nWritten:")
+    for file in outcome.files:
+        click.echo(f"  {file}")
+
+
+@click.command()
+@JOB_FILE
+@click.option("-o", "--out", type=click.Path(path_type=Path), help="Folder for the results.")
+@JSON
+@UNITS
+def job(job_file: Path, out: Path | None, *, as_json: bool, units: str | None) -> None:
+    """Take a job file through every stage; write plan, report and pictures.
+
+    The results go into a folder named after the job file unless -o names another.
+    """
+    from datetime import UTC, datetime
+
+    from leastcut.job.run import run
+
+    folder = out or job_file.with_suffix("")
+    now = datetime.now(UTC)
+    _show(run(job_file, folder, now=now, units=units, progress=_say), as_json=as_json)
+
+
+@click.command()
+@JOB_FILE
+@JSON
+def check(job_file: Path, *, as_json: bool) -> None:
+    """Say what is wrong in a job file, and what evidence would help most."""
+    from leastcut.job.run import check as look
+    from leastcut.job.run import encode
+
+    found = look(job_file, progress=_say)
+    _say_done()
+    if as_json:
+        click.echo(encode(found))
+    elif found.valid:
+        click.echo(f"{job_file.name}: nothing wrong.")
+        for item in found.missing[:8]:
+            place = f" of {item.panel}" if item.panel else ""
+            click.echo(f"  would help: {item.evidence}{place}. {item.why}")
+    else:
+        for problem in found.problems:
+            click.echo(str(problem))
+    if not found.valid:
+        raise SystemExit(2)
+
+
+@click.command()
+@click.option(
+    "-o",
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("leastcut-demo"),
+    show_default=True,
+    help="Folder for the scenario and its results.",
+)
+@JSON
+@UNITS
+def demo(out: Path, *, as_json: bool, units: str | None) -> None:
+    """Run the invented car through every stage: rendered photos, drawn readings, known truth."""
+    from leastcut.demo.scenario import run_demo
+
+    _show(run_demo(out, units=units, progress=_say), as_json=as_json)

@@ -1,0 +1,103 @@
+"""Where the job stands: stage by stage, derived from what is known, never stored."""
+
+from collections.abc import Sequence
+
+from leastcut.handover.records import PanelState, Stage, StageName
+from leastcut.inspect import wash as washing
+from leastcut.inspect.records import WashCheck
+from leastcut.job.evidence import Evidence
+from leastcut.plan.records import Plan
+from leastcut.testspot.records import TestSpot
+
+# What leastcut does not do yet, said in the output so that nobody relies on it.
+NOT_YET: dict[StageName, tuple[str, ...]] = {
+    "work": (
+        "recording the run as it happens",
+        "technique from video",
+        "the proof of the finished car against before",
+    ),
+    "handover": ("the handover after finished work: what is written now is a proposal",),
+}
+
+
+def stages_of(
+    evidence: Evidence,
+    *,
+    wash: WashCheck,
+    states: Sequence[PanelState],
+    spot: TestSpot,
+    plan: Plan,
+) -> tuple[Stage, ...]:
+    """Return every stage with what is missing there.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What was gathered.
+    wash : WashCheck
+        The wash-and-clay check.
+    states : sequence of PanelState
+        What is known of each panel.
+    spot : TestSpot
+        What the trials taught.
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    tuple of Stage
+        In the order of the job.
+    """
+    missing: dict[StageName, tuple[str, ...]] = {
+        "car": _car(evidence),
+        "inspect": _inspect(evidence, wash, states),
+        "testspot": () if spot.next.do == "use" else (spot.next.why,),
+        "plan": _plan(plan),
+        "work": ("no section worked yet",),
+        "protect": _protect(evidence),
+        "handover": ("the work is not done yet",),
+    }
+    return tuple(
+        Stage(stage=name, done=not lacks, missing=lacks, not_yet=NOT_YET.get(name, ()))
+        for name, lacks in missing.items()
+    )
+
+
+def _car(evidence: Evidence) -> tuple[str, ...]:
+    table = evidence.job.car
+    sizes = {
+        "length": table.length_mm,
+        "width": table.width_mm,
+        "height": table.height_mm,
+        "wheelbase": table.wheelbase_mm,
+    }
+    return tuple(f"overall {name}" for name, value in sizes.items() if value is None)
+
+
+def _inspect(evidence: Evidence, wash: WashCheck, states: Sequence[PanelState]) -> tuple[str, ...]:
+    ready, lacks = washing.check(wash)
+    found = [] if ready else list(lacks)
+    found += [
+        f"photo of {photo.panel} cannot be judged: {photo.finding.refused.why}. "
+        f"{photo.finding.refused.do}"
+        for photo in evidence.photos
+        if photo.finding.refused
+    ]
+    found += [f"no usable photo of {state.panel}" for state in states if state.load_assumed]
+    found += [f"no film reading on {state.panel}" for state in states if state.film.assumed]
+    return tuple(found)
+
+
+def _plan(plan: Plan) -> tuple[str, ...]:
+    if not any(section.steps for section in plan.sections):
+        return ("no section can be worked within its budget",)
+    return ()
+
+
+def _protect(evidence: Evidence) -> tuple[str, ...]:
+    air = {
+        "air temperature": evidence.job.protect.air_c,
+        "relative humidity": evidence.job.protect.humidity_percent,
+    }
+    missing = [name for name, value in air.items() if value is None]
+    return (*missing, "the last layer goes on after the work")
