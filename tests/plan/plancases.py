@@ -1,9 +1,12 @@
 """Small cars and paints for the planning tests, made without the code under test."""
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 
-from leastcut.car.records import Car, Interval, KeepOut, Panel
-from leastcut.plan.records import Layout, PanelNeed, Section
+from leastcut.car.records import Car, Interval, KeepOut, Panel, Polygon
+from leastcut.plan.records import Layout, PanelNeed, Section, Stroke
 from leastcut.testspot.paint import PaintDraws
 from leastcut.testspot.records import Process
 
@@ -13,11 +16,11 @@ HARD = Process(label="hard", pad="microfibre", liquid="heavy", max_sets=3)
 LADDER = (FINE, MID, HARD)
 
 
-def square(x: float, y: float, side: float):
+def square(x: float, y: float, side: float) -> Polygon:
     return ((x, y), (x + side, y), (x + side, y + side), (x, y + side))
 
 
-def serpentine(strokes):
+def serpentine(strokes: list[Stroke]) -> tuple[Stroke, ...]:
     """Walk every second stroke backwards."""
     return tuple((b, a) if k % 2 else (a, b) for k, (a, b) in enumerate(strokes))
 
@@ -46,7 +49,7 @@ def layout(panel: str, n: int, side: float = 500.0) -> Layout:
     return Layout(panel=panel, sections=sections, order=order, covered_fraction=1.0, lower_bound=n)
 
 
-def need(panel: str, required: float = 0.85, budget_um: float = 6.0, **more) -> PanelNeed:
+def need(panel: str, required: float = 0.85, budget_um: float = 6.0, **more: Any) -> PanelNeed:
     facts = {"clear_mean_um": 45.0, "clear_low_um": 38.0, "finding": "factory"} | more
     load = Interval(mean=10.0, low=8.0, high=12.0)
     return PanelNeed(panel=panel, load=load, required=required, budget_um=budget_um, **facts)
@@ -76,7 +79,9 @@ def car(panels: dict[str, int], side: float = 500.0) -> Car:
     )
 
 
-def paint(ladder=LADDER, *, seed: int = 1, n: int = 800, spread: float = 0.15) -> PaintDraws:
+def paint(
+    ladder: Sequence[Process] = LADDER, *, seed: int = 1, n: int = 800, spread: float = 0.15
+) -> PaintDraws:
     """A paint known to a stated spread: relative cuts 0.4, 1, 2.2, … against the middle one."""
     rng = np.random.default_rng(seed)
     cuts = np.array([0.4, 1.0, 2.2, 3.0, 4.0][: len(ladder)])

@@ -7,7 +7,15 @@ from leastcut.plan import milp
 from leastcut.plan.milp import ChoiceProblem, Limit
 
 
-def random_problem(rng, *, sections, options, processes, groups, limits=0):
+def random_problem(
+    rng: np.random.Generator,
+    *,
+    sections: int,
+    options: int,
+    processes: int,
+    groups: int,
+    limits: int = 0,
+) -> ChoiceProblem:
     sizes = rng.integers(2, options + 1, sections)
     uses = tuple(rng.random((m, processes)) < 0.45 for m in sizes)
     limit_rows = tuple(
@@ -29,7 +37,7 @@ def random_problem(rng, *, sections, options, processes, groups, limits=0):
     )
 
 
-def brute_force(problem):
+def brute_force(problem: ChoiceProblem) -> float | None:
     """Try every combination with plain sets and sums; None when none keeps the limits."""
     best = None
     for choice in itertools.product(*[range(len(c)) for c in problem.cost]):
@@ -52,7 +60,7 @@ def brute_force(problem):
 
 
 @pytest.mark.parametrize("limits", [0, 1, 2])
-def test_the_solver_finds_what_brute_force_finds(limits) -> None:
+def test_the_solver_finds_what_brute_force_finds(limits: int) -> None:
     rng = np.random.default_rng(20 + limits)
     infeasible = 0
     for _ in range(80):  # 3 × 80 = 240 cases

@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from plancases import FINE, HARD, LADDER, MID, layout, need, paint
@@ -6,12 +8,20 @@ from leastcut.plan import choose as choosing
 from leastcut.plan import options
 from leastcut.plan.choose import ChooseError, choose
 from leastcut.plan.pace import set_seconds
-from leastcut.plan.records import Weights
+from leastcut.plan.records import PanelNeed, SectionPlan, Weights
+from leastcut.testspot.paint import PaintDraws
 
 BLUNT = {"p_target": 0.9, "ladder": LADDER}
 
 
-def plans(needs, *, sections=2, draws=None, weights=None, **more):
+def plans(
+    needs: list[PanelNeed],
+    *,
+    sections: int = 2,
+    draws: PaintDraws | None = None,
+    weights: Weights | None = None,
+    **more: Any,
+) -> tuple[tuple[SectionPlan, ...], float | None]:
     layouts = [layout(n.panel, sections) for n in needs]
     args = BLUNT | {"draws": draws or paint(), "weights": weights} | more
     return choose(layouts, panels=needs, **args)
@@ -80,7 +90,7 @@ def test_dear_changes_make_one_process_do_for_the_car() -> None:
     loose = Weights(minutes_per_process=0.0, minutes_per_change=0.0)
     tied = Weights(minutes_per_process=500.0, minutes_per_change=0.0)
 
-    def kit(weights):
+    def kit(weights: Weights) -> set[str]:
         found, _ = plans(needs, weights=weights)
         return {step.process for plan in found for step in plan.steps}
 

@@ -1,4 +1,6 @@
+from collections.abc import Sequence
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -7,17 +9,17 @@ from plancases import LADDER, car, layout, need, paint
 
 from leastcut.plan.choose import choose
 from leastcut.plan.materials import Usage, dilute, needed, pads_needed
-from leastcut.plan.records import PriceEntry
+from leastcut.plan.records import Material, PanelNeed, PriceEntry, SectionPlan
 
 LAYOUTS = [layout("roof", 2), layout("door", 2)]
 CAR = car({"roof": 2, "door": 2})
 
 
-def plans(*needs):
+def plans(*needs: PanelNeed) -> tuple[SectionPlan, ...]:
     return choose(LAYOUTS, panels=needs, ladder=LADDER, draws=paint(), p_target=0.9)[0]
 
 
-def listed(sections, **more):
+def listed(sections: Sequence[SectionPlan], **more: Any) -> dict[str, Material]:
     return {m.name: m for m in needed(sections, LADDER, car=CAR, layouts=LAYOUTS, **more)}
 
 
@@ -59,7 +61,9 @@ def test_costs_come_from_the_price_list_longest_name_first() -> None:
 @given(
     n=st.integers(1, 200), minutes=st.floats(1, 3000), per=st.integers(1, 12), dry=st.floats(0, 600)
 )
-def test_pads_suffice_when_the_day_is_played_through(n, minutes, per, dry) -> None:
+def test_pads_suffice_when_the_day_is_played_through(
+    n: int, minutes: float, per: int, dry: float
+) -> None:
     """Play the day with that many pads: no step ever waits for a dry one; and one fewer waits."""
     pads = pads_needed(n, minutes, usage=Usage(steps_per_pad=per, drying_min=dry))
     turns = -(-n // per)

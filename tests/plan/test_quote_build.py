@@ -6,10 +6,10 @@ import pytest
 from plancases import LADDER, car, layout, need, paint
 
 from leastcut.plan.build import build, risks_of
-from leastcut.plan.records import Plan, Rates
+from leastcut.plan.records import PanelNeed, Plan, Rates
 
 
-def plan(*needs, rates=None):
+def plan(*needs: PanelNeed, rates: Rates | None = None) -> Plan:
     return build(
         [layout(n.panel, 3) for n in needs],
         car=car({n.panel: 3 for n in needs}),

@@ -1,4 +1,5 @@
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -11,11 +12,11 @@ from leastcut.plan.records import Material, Minutes, Rates
 D = Decimal
 
 
-def rates(**more):
+def rates(**more: Any) -> Rates:
     return Rates(**({"currency": "EUR", "labour_per_hour": D("60")} | more))
 
 
-def material(cost, name="tape"):
+def material(cost: Decimal | None, name: str = "tape") -> Material:
     return Material(name=name, amount=1.0, unit="pieces", cost=cost, why="test")
 
 
@@ -34,7 +35,7 @@ def material(cost, name="tape"):
         ("BHD", 3),
     ],
 )
-def test_currency_places(code, exponent) -> None:
+def test_currency_places(code: str, exponent: int) -> None:
     assert places(code) == exponent
 
 
@@ -44,7 +45,7 @@ def test_currency_places(code, exponent) -> None:
     ("exact", "paid"),
     [("1.2349", "1.23"), ("1.235", "1.24"), ("1.2351", "1.24"), ("1.2449", "1.24")],
 )
-def test_half_a_penny_rounds_up(exact, paid) -> None:
+def test_half_a_penny_rounds_up(exact: str, paid: str) -> None:
     assert rounded(D(exact), "GBP") == D(paid)
 
 
@@ -90,7 +91,15 @@ PERCENT = st.decimals(0, 100, places=3)
     costs=st.lists(MONEY, max_size=8),
     minutes=st.floats(0, 5000),
 )
-def test_the_lines_always_add_up(currency, hourly, tax, discount, deposit, costs, minutes) -> None:
+def test_the_lines_always_add_up(
+    currency: str,
+    hourly: Decimal,
+    tax: Decimal,
+    discount: Decimal,
+    deposit: Decimal,
+    costs: list[Decimal],
+    minutes: float,
+) -> None:
     found = price(
         Minutes(p50=minutes, p80=minutes),
         [material(cost) for cost in costs],
@@ -121,6 +130,6 @@ def test_the_lines_always_add_up(currency, hourly, tax, discount, deposit, costs
         {"step_minutes": 0},
     ],
 )
-def test_rates_that_cannot_be(wrong) -> None:
+def test_rates_that_cannot_be(wrong: dict[str, Any]) -> None:
     with pytest.raises(RatesError):
         price(Minutes(p50=1.0, p80=1.0), [], rates=rates(**wrong))

@@ -4,9 +4,10 @@ from plancases import LADDER, car, layout, need, paint
 from leastcut.plan import operations
 from leastcut.plan.choose import choose
 from leastcut.plan.operations import NORMS, Norm, day, painted_m2
+from leastcut.plan.records import PanelNeed, SectionPlan
 
 
-def worked(needs):
+def worked(needs: list[PanelNeed]) -> tuple[SectionPlan, ...]:
     layouts = [layout(n.panel, 2) for n in needs]
     return choose(layouts, panels=needs, ladder=LADDER, draws=paint(), p_target=0.9)[0]
 

@@ -8,15 +8,15 @@ from leastcut.plan import time
 from leastcut.plan.records import Operation
 
 
-def operation(mean, low, high, attended=True):
+def operation(mean: float, low: float, high: float) -> Operation:
     minutes = Interval(mean=mean, low=low, high=high)
-    return Operation(stage="work", name="x", minutes=minutes, source="test", attended=attended)
+    return Operation(stage="work", name="x", minutes=minutes, source="test")
 
 
 OPERATIONS = [operation(30, 20, 45), operation(12, 8, 18), operation(60, 60, 60)]
 
 
-def moments(means, spreads, rho):
+def moments(means: list[float], spreads: list[float], rho: float) -> tuple[float, float]:
     """Closed form: lognormals of mean m and log sd s have covariance m m' (exp(ρ s s') - 1).
 
     source: moments of the multivariate lognormal, any handbook; status: memory, derived from
@@ -31,7 +31,7 @@ def moments(means, spreads, rho):
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.3, 0.8, 1.0])
-def test_sums_agree_with_the_closed_form_moments(rho) -> None:
+def test_sums_agree_with_the_closed_form_moments(rho: float) -> None:
     drawn = time.simulate(
         6000.0, OPERATIONS, rng=np.random.default_rng(1), n=400_000, correlation=rho
     )
