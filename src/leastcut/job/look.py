@@ -20,7 +20,6 @@ def look_at(folder: Path, table: PhotoTable, number: int) -> tuple[PhotoFinding,
     InputError
         If the photo cannot be decoded.
     """
-
     photo = photos.load(folder / table.file)
     finding = scratches.find(photo.linear, um_per_px=table.um_per_px, square_mm=table.square_mm)
     overlay = photos.encode_png(scratches.overlay(photo.linear, finding))
@@ -36,7 +35,6 @@ def compared(folder: Path, table: TrialTable) -> CompareFinding | None:
     InputError
         If a photo cannot be decoded.
     """
-
     if table.before is None or table.after is None:
         return None
     return compare.compare(
@@ -49,7 +47,6 @@ def compared(folder: Path, table: TrialTable) -> CompareFinding | None:
 
 def trial_of(table: TrialTable, change: CompareFinding | None) -> Trial:
     """Put together what one trial showed."""
-
     removed: Interval | None = None
     if change is not None and change.removed_fraction is not None:
         assert change.removed_low is not None

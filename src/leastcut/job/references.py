@@ -1,4 +1,4 @@
-"""Does everything that a job file names exist: panels, processes, files?"""
+"""Check that everything a job file names is there: panels, processes, files."""
 
 import difflib
 from collections.abc import Callable, Iterator, Sequence

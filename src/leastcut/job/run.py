@@ -9,6 +9,7 @@ import msgspec
 import numpy as np
 
 from leastcut.car.outline import painted_area_m2
+from leastcut.car.units import UnitSystem
 from leastcut.errors import Problem
 from leastcut.handover import plan_pdf, report_pdf
 from leastcut.handover.records import Dossier, Help
@@ -37,6 +38,7 @@ def run(
     out: Path,
     *,
     now: datetime,
+    units: UnitSystem | None = None,
     progress: Progress = lambda _: None,
     truth: Mapping[str, object] | None = None,
 ) -> Outcome:
@@ -50,6 +52,8 @@ def run(
         Folder for the results.
     now : datetime
         Time of the run, for the documents.
+    units : {"metric", "us"}, optional
+        Units to show instead of those that the job file names.
     progress : callable
         Told in a few words what is being done.
     truth : mapping, optional
@@ -68,6 +72,8 @@ def run(
     evidence = gather(path, progress=progress)
     progress("deciding")
     dossier = decide(evidence, rng=np.random.default_rng(SEED))
+    if units is not None:
+        dossier = msgspec.structs.replace(dossier, units=units)
     progress("typesetting")
     contents = documents(dossier, evidence, now=now, truth=truth)
     files = tuple(out / name for name in contents)
