@@ -21,6 +21,19 @@ MAX_BYTES = 4_000_000
 _LOOK = "See the chapter on the job file for the fields"
 
 
+# The parser's words for types, and ours.
+_WORDS = {
+    "'array'": "a list",
+    "'object'": "a table",
+    "'str'": "text",
+    "'int'": "a whole number",
+    "'float'": "a number",
+    "'bool'": "true or false",
+    "'null'": "nothing",
+    "Invalid enum value": "unknown word",
+}
+
+
 class JobFileError(InputError):
     """A job file that cannot be used; carries every problem found."""
 
@@ -159,13 +172,10 @@ def _problem(message: str, prefix: list[Key], text: str, name: str) -> Problem:
 
 def _plain(what: str) -> str:
     """Say a type error in words of the file."""
-    what = what.replace("`", "'").replace("'array'", "a list").replace("'object'", "a table")
-    what = what.replace("'str'", "text").replace("'int'", "a whole number")
-    what = what.replace("'float'", "a number").replace("'null'", "nothing").replace(" | null", "")
-    what = what.replace("Invalid enum value", "unknown word")
-    what = re.sub(
-        r"Expected 'text' matching regex.*|Expected text matching regex.*", "wrong form", what
-    )
+    what = what.replace("`", "'").replace(" | null", "")
+    for formal, plain in _WORDS.items():
+        what = what.replace(formal, plain)
+    what = re.sub(r"Expected text matching regex.*", "wrong form", what)
     return what[:1].lower() + what[1:]
 
 
