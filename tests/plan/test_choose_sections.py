@@ -1,5 +1,6 @@
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 from plancases import FINE, HARD, LADDER, MID, layout, need, paint
@@ -115,18 +116,21 @@ def test_seconds_are_strokes_over_arm_speed() -> None:
             sections = {s.id: s for s in layout("roof", 2).sections}
             once = set_seconds(sections[plan.id], process)
             assert step.seconds == pytest.approx(step.sets * once)
-            # 2 × 12 strokes of 500 mm, the way between them and from the last of one direction
-            # to the first of the other at 40 mm/s, and a turn of half a second after each but the
-            # last
-            way = 2 * (12 * 500 + 11 * 40) + np.hypot(20, 460)
-            assert once == pytest.approx(way / 40 + 0.5 * 23)
+            # 2 × 12 strokes of 500 mm at 40 mm/s and a turn of 0.6 s after each but the last
+            assert once == pytest.approx(2 * 12 * 500 / 40 + 0.6 * 23)
+
+
+def test_strokes_laid_for_another_spacing_are_scaled() -> None:
+    one = layout("roof", 1).sections[0]
+    wide = msgspec.structs.replace(MID, stroke_spacing_mm=80.0)
+    assert set_seconds(one, wide) == pytest.approx(set_seconds(one, MID) / 2)
 
 
 def test_seconds_without_strokes_come_from_the_area() -> None:
-    import msgspec
-
     bare = msgspec.structs.replace(layout("roof", 1).sections[0], strokes_mm=())
-    assert set_seconds(bare, MID) == pytest.approx(2 * 250_000 / 40 / 40 + 0.5 * 25)
+    assert set_seconds(bare, MID) == pytest.approx(2 * 250_000 / 40 / 40 + 0.6 * 23)
+    point = msgspec.structs.replace(bare, strokes_mm=(((0, 0), (0, 0)), ((5, 0), (9, 0))))
+    assert set_seconds(point, MID) == set_seconds(bare, MID)
 
 
 def test_clear_coat_left_is_the_lower_bound_in_quadrature() -> None:

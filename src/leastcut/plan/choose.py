@@ -48,6 +48,8 @@ class Menu:
         Minutes of work of each, wiping included.
     cut_um, p_target : (m,) arrays
         Mean cut [µm] and chance of meeting the target.
+    set_seconds : (P,) array
+        Time of one set of every process here [s].
     note : str
         Why the menu is short, in plain words.
     """
@@ -58,6 +60,7 @@ class Menu:
     minutes: Floats
     cut_um: Floats
     p_target: Floats
+    set_seconds: Floats
     note: str
 
 
@@ -142,17 +145,12 @@ def menu_card(
         for section in _in_order(layout):
             budget = need.section_budgets_um.get(section.id, need.budget_um)
             which, chance, note = _allowed(table, need=need, budget_um=budget, p_target=p_target)
-            minutes = np.array(
-                [
-                    _minutes(table.stacks[k], section, ladder, weights.minutes_per_step)
-                    for k in which
-                ]
-            )
+            once = np.array([set_seconds(section, process) for process in ladder])
+            minutes = np.array([_minutes(table.stacks[k], once, weights) for k in which])
             cut = table.cut_um[which].mean(axis=1)
             keep = _undominated(minutes, cut, [_kit(table.stacks[k]) for k in which])
-            menus.append(
-                Menu(section, group, which[keep], minutes[keep], cut[keep], chance[keep], note)
-            )
+            kept = (which[keep], minutes[keep], cut[keep], chance[keep])
+            menus.append(Menu(section, group, *kept, once, note))
     return tuple(menus)
 
 
@@ -197,11 +195,9 @@ def _short(chance: float, budget_um: float, within: NDArray[np.bool_]) -> str:
     )
 
 
-def _minutes(
-    stack: Stack, section: Section, ladder: Sequence[Process], minutes_per_step: float
-) -> float:
-    seconds = sum(sets * set_seconds(section, ladder[i]) for i, sets in stack)
-    return seconds / 60 + minutes_per_step * len(stack)
+def _minutes(stack: Stack, once: Floats, weights: Weights) -> float:
+    seconds = sum(sets * once[i] for i, sets in stack)
+    return float(seconds / 60 + weights.minutes_per_step * len(stack))
 
 
 def _kit(stack: Stack) -> frozenset[int]:
@@ -264,9 +260,7 @@ def _section_plan(
 ) -> SectionPlan:
     k = int(menu.which[o])
     steps = tuple(
-        Step(
-            process=ladder[i].label, sets=sets, seconds=sets * set_seconds(menu.section, ladder[i])
-        )
+        Step(process=ladder[i].label, sets=sets, seconds=sets * float(menu.set_seconds[i]))
         for i, sets in table.stacks[k]
     )
     low, high = np.quantile(table.cut_um[k], [0.025, 0.975])

@@ -1,12 +1,12 @@
-"""How long the pad is on the paint: strokes over arm speed, plus turning."""
+"""How long the pad is on the paint: a section's strokes at a process's spacing and arm speed."""
 
-import itertools
 import math
 
 from leastcut.plan.records import Section
+from leastcut.polish.cut import set_seconds as stroke_seconds
 from leastcut.testspot.records import Process
 
-TURN_S = 0.5  # lifting nothing, only turning the arm round; common practice, no source
+SAME = 0.02  # spacings this close count as the same strokes
 
 
 def set_seconds(section: Section, process: Process) -> float:
@@ -15,25 +15,31 @@ def set_seconds(section: Section, process: Process) -> float:
     Parameters
     ----------
     section : Section
-        Its strokes, as walked; without strokes they are estimated as two directions of
-        parallel strokes over the area.
+        Its strokes, as walked; without strokes they are estimated from the area.
     process : Process
-        Arm speed and stroke spacing.
+        Arm speed and stroke spacing. Where the strokes were laid at another spacing, their time
+        is scaled to the process's own: half the spacing is twice the strokes.
 
     Returns
     -------
     float
-        Walking length over arm speed, plus a turn between strokes [s].
+        Walking length over arm speed, plus the turns between strokes [s].
     """
-    if section.strokes_mm:
-        walked = _walked_mm(section)
-        turns = len(section.strokes_mm) - 1
-    else:
-        walked = 2.0 * section.area_mm2 / process.stroke_spacing_mm
-        turns = round((section.width_mm + section.height_mm) / process.stroke_spacing_mm)
-    return walked / process.arm_speed_mm_s + TURN_S * turns
+    laid = laid_spacing_mm(section)
+    strokes = section.strokes_mm if laid else section.area_mm2
+    seconds = stroke_seconds(
+        strokes, arm_speed_mm_s=process.arm_speed_mm_s, spacing_mm=process.stroke_spacing_mm
+    )
+    scale = laid / process.stroke_spacing_mm if laid else 1.0
+    return seconds if abs(scale - 1) < SAME else seconds * scale
 
 
-def _walked_mm(section: Section) -> float:
-    corners = [point for stroke in section.strokes_mm for point in stroke]
-    return math.fsum(math.dist(a, b) for a, b in itertools.pairwise(corners))
+def laid_spacing_mm(section: Section) -> float:
+    """Return how far apart the first two strokes lie, square to the first [mm]; 0 without two."""
+    if len(section.strokes_mm) < 2:
+        return 0.0
+    (x0, y0), (x1, y1) = section.strokes_mm[0]
+    (u0, v0), (u1, v1) = section.strokes_mm[1]
+    length = math.hypot(x1 - x0, y1 - y0)
+    across = (x1 - x0) * ((v0 + v1) / 2 - y0) - (y1 - y0) * ((u0 + u1) / 2 - x0)
+    return abs(across) / length if length else 0.0
