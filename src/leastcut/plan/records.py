@@ -15,7 +15,7 @@ class Section(msgspec.Struct, frozen=True, kw_only=True):
 
     ``cell_mm`` tiles the workable area with its neighbours; ``worked_mm`` is the cell with its
     overlap. ``width_mm`` × ``height_mm`` is the smallest rectangle around ``worked_mm`` in any
-    orientation.
+    orientation. ``note`` says where the pad at hand does not get in.
     """
 
     id: str
@@ -26,6 +26,7 @@ class Section(msgspec.Struct, frozen=True, kw_only=True):
     height_mm: float
     area_mm2: float
     strokes_mm: tuple[Stroke, ...] = ()
+    note: str = ""
 
 
 class Layout(msgspec.Struct, frozen=True, kw_only=True):

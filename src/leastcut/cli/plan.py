@@ -1,0 +1,116 @@
+"""Commands of the plan stage: sections and strokes, and what else the stage brings."""
+
+import importlib
+import importlib.util
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from leastcut.errors import InputError
+
+if TYPE_CHECKING:
+    from leastcut.car.records import Panel
+    from leastcut.plan.records import Layout
+
+_MORE = "leastcut.cli.plan_more"
+
+
+class OutlineFileError(InputError):
+    """An outline file that cannot be read."""
+
+
+class _Group(click.Group):
+    """A group that takes in the commands of a second module when one is there."""
+
+    def _others(self) -> dict[str, click.Command]:
+        if importlib.util.find_spec(_MORE) is None:
+            return {}
+        commands: list[click.Command] = importlib.import_module(_MORE).COMMANDS
+        return {command.name or "": command for command in commands}
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted({*super().list_commands(ctx), *self._others()})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        return super().get_command(ctx, cmd_name) or self._others().get(cmd_name)
+
+
+@click.group(cls=_Group)
+def group() -> None:
+    """Divide panels, choose the work for each section, count time and money."""
+
+
+@group.command()
+@click.argument("outline", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def sections(outline: Path, *, as_json: bool) -> None:
+    """Divide the panel of OUTLINE, a JSON file, into sections and lay their strokes.
+
+    The file gives panel, outline_mm, and where wanted keep_out_mm, max_side_mm, overlap_mm,
+    stroke_spacing_mm, pad_diameter_mm, edge_margin_mm, facing and body_lines_mm.
+    """
+    import msgspec
+
+    from leastcut.plan.sections import lay_out
+
+    panel, options = _read(outline)
+    try:
+        layout = lay_out(panel, **options)
+    except InputError as error:
+        raise error.at(str(outline)) from None
+    if as_json:
+        click.echo(msgspec.json.encode(layout).decode())
+    else:
+        click.echo(_sentence(layout))
+
+
+def _read(path: Path) -> tuple["Panel", dict[str, float]]:
+    import msgspec
+
+    from leastcut.car.records import KeepOut, Panel
+    from leastcut.cli.plan_input import OutlineInput
+
+    try:
+        given = msgspec.json.decode(path.read_bytes(), type=OutlineInput)
+    except OSError as error:
+        raise OutlineFileError(
+            f"cannot read it: {error.strerror or error}",
+            where=str(path),
+            do="Give the path of a JSON file",
+        ) from None
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise OutlineFileError(
+            str(error), where=str(path), do="Write one JSON object with panel and outline_mm"
+        ) from None
+    holes = tuple(
+        KeepOut(name=str(index), outline_mm=hole)
+        for index, hole in enumerate(given.keep_out_mm, start=1)
+    )
+    panel = Panel(
+        id=given.panel,
+        name=given.panel,
+        side="centre",
+        facing=given.facing,
+        outline_mm=given.outline_mm,
+        keep_outs=holes,
+        body_lines_mm=given.body_lines_mm,
+    )
+    return panel, given.options()
+
+
+def _sentence(layout: "Layout") -> str:
+    """Say the layout in a few lines."""
+    if not layout.sections:
+        return f"{layout.panel}: nothing may be worked, so there is no section"
+    lines = [
+        f"{layout.panel}: {len(layout.sections)} sections, worked in this order "
+        f"(no fewer than {layout.lower_bound} could do)"
+    ]
+    for section in layout.sections:
+        note = f"; {section.note}" if section.note else ""
+        lines.append(
+            f"  {section.id}: {section.width_mm:.0f} × {section.height_mm:.0f} mm, "
+            f"{len(section.strokes_mm)} strokes{note}"
+        )
+    return "\n".join(lines)

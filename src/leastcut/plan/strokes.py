@@ -1,0 +1,174 @@
+"""Lay crosshatch strokes in a section.
+
+All sections of a panel share one set of lines, so that the strokes of neighbours carry on from
+each other across the seam: the panel is worked as evenly as if it had been done in one go, with no
+double cut on seams. The pad overlaps the seam by its radius. Only the panel's own edges and its
+keep-outs hold the pad back.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from leastcut.car.records import Polyline
+from leastcut.plan.geometry import parts
+from leastcut.plan.records import Stroke
+
+LEAST_STROKE_MM = 10.0  # shorter pieces are dabs, not strokes
+SMALL_PADS_MM = (75.0, 50.0, 30.0)  # common sizes, no source
+START_CLEAR_MM = 15.0  # a stroke starts at least this far from a body line; our own choice
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """The lines that all strokes of a panel lie on.
+
+    ``x0_mm`` and ``y0_mm`` are one line of each family, ``spacing_mm`` their distance.
+    """
+
+    x0_mm: float
+    y0_mm: float
+    spacing_mm: float
+
+
+def centred_lattice(area: BaseGeometry, spacing_mm: float) -> Lattice:
+    """Return the lattice centred in the bounds of where the pad's centre may go."""
+    x0, y0, x1, y1 = area.bounds
+    return Lattice(_first(x0, x1, spacing_mm), _first(y0, y1, spacing_mm), spacing_mm)
+
+
+def _first(low: float, high: float, spacing: float) -> float:
+    return 0.5 * (low + high - spacing * math.floor((high - low) / spacing))
+
+
+def pad_for(cell: BaseGeometry, area: BaseGeometry, *, pad_mm: float, margin_mm: float) -> float:
+    """Return the largest pad that works in a cell: the one at hand, a smaller one, or 0 for none.
+
+    Parameters
+    ----------
+    cell, area : shapely geometry
+        The cell and the whole workable area [mm].
+    pad_mm : float
+        Diameter of the pad at hand [mm].
+    margin_mm : float
+        How far inside the edge the pad's rim stays [mm]; negative lets it hang over.
+
+    Returns
+    -------
+    float
+        Diameter [mm]; 0 where only the hand gets in.
+    """
+    for size in (pad_mm, *(s for s in SMALL_PADS_MM if s < pad_mm)):
+        region = shapely.intersection(cell, centre_region(area, pad_mm=size, margin_mm=margin_mm))
+        x0, y0, x1, y1 = region.bounds if not region.is_empty else (0.0, 0.0, 0.0, 0.0)
+        if max(x1 - x0, y1 - y0) >= LEAST_STROKE_MM:
+            return size
+    return 0.0
+
+
+def centre_region(area: BaseGeometry, *, pad_mm: float, margin_mm: float) -> BaseGeometry:
+    """Return where the pad's centre may go."""
+    return shapely.buffer(area, -(pad_mm / 2 + margin_mm), quad_segs=4)
+
+
+def crosshatch(
+    region: BaseGeometry, lattice: Lattice, *, body_lines_mm: Sequence[Polyline] = ()
+) -> tuple[Stroke, ...]:
+    """Return the strokes of one set: there and back along x from the top down, then along y.
+
+    Parameters
+    ----------
+    region : shapely geometry
+        Where the pad's centre may go within the section [mm].
+    lattice : Lattice
+        The panel's lines.
+    body_lines_mm : sequence of Polyline
+        Raised lines on which no stroke may start.
+
+    Returns
+    -------
+    tuple of Stroke
+        In order of walking; empty for an empty region.
+    """
+    if region.is_empty:
+        return ()
+    x0, y0, x1, y1 = region.bounds
+    ys = _lines(y0, y1, lattice.y0_mm, lattice.spacing_mm)[::-1]
+    xs = _lines(x0, x1, lattice.x0_mm, lattice.spacing_mm)
+    along_x = shapely.linestrings([[(x0 - 1, y), (x1 + 1, y)] for y in ys])
+    along_y = shapely.linestrings([[(x, y0 - 1), (x, y1 + 1)] for x in xs])
+    strokes = _clipped(region, along_x, 0) + _clipped(region, along_y, 1)
+    return tuple(_clear_of(strokes, body_lines_mm))
+
+
+def _lines(low: float, high: float, origin: float, spacing: float) -> list[float]:
+    """Return the lattice lines between two bounds; the middle when none falls there."""
+    first = math.ceil((low - origin) / spacing - 1e-9)
+    last = math.floor((high - origin) / spacing + 1e-9)
+    lines = [min(max(origin + k * spacing, low), high) for k in range(first, last + 1)]
+    return lines or [0.5 * (low + high)]
+
+
+def _clipped(region: BaseGeometry, lines: object, axis: int) -> list[Stroke]:
+    """Clip lines to the region and join them there and back."""
+    strokes: list[Stroke] = []
+    for index, found in enumerate(shapely.intersection(region, lines)):
+        pieces = []
+        for part in shapely.get_parts(found):
+            if part.geom_type == "LineString" and part.length >= LEAST_STROKE_MM:
+                ends = sorted(part.coords, key=lambda p: p[axis])
+                pieces.append((_point(ends[0]), _point(ends[-1])))
+        pieces.sort(key=lambda stroke: stroke[0][axis])
+        if index % 2:
+            pieces = [(b, a) for a, b in reversed(pieces)]
+        strokes.extend(pieces)
+    return strokes
+
+
+def _point(xy: Sequence[float]) -> tuple[float, float]:
+    return (round(float(xy[0]), 6), round(float(xy[1]), 6))
+
+
+def _clear_of(strokes: list[Stroke], body_lines_mm: Sequence[Polyline]) -> list[Stroke]:
+    """Turn strokes round that would start on a body line; shorten those that begin and end on it."""
+    if not body_lines_mm or not strokes:
+        return strokes
+    lines = shapely.MultiLineString([list(line) for line in body_lines_mm])
+    ends = np.array(strokes)
+    near = shapely.dwithin(shapely.points(ends), lines, START_CLEAR_MM)
+    kept = []
+    for stroke, (start, end) in zip(strokes, near, strict=True):
+        if start and end:
+            kept.extend(_started_later(stroke, lines))
+        else:
+            kept.append((stroke[1], stroke[0]) if start else stroke)
+    return kept
+
+
+def _started_later(stroke: Stroke, lines: BaseGeometry) -> list[Stroke]:
+    """Return the stroke begun at the first place clear of the lines, or nothing."""
+    way = shapely.LineString(stroke)
+    clear = shapely.difference(way, shapely.buffer(lines, START_CLEAR_MM))
+    if clear.is_empty:
+        return []
+    begin = min(way.project(shapely.Point(p)) for p in shapely.get_coordinates(clear))
+    if way.length - begin < LEAST_STROKE_MM:
+        return []
+    return [(_point(way.interpolate(begin).coords[0]), stroke[1])]
+
+
+def covered_share(strokes: Sequence[Stroke], cell: BaseGeometry, *, pad_mm: float) -> float:
+    """Return the share of a cell that the pad's face touches along the strokes."""
+    if not strokes:
+        return 0.0
+    swept = shapely.buffer(shapely.MultiLineString(list(strokes)), pad_mm / 2, quad_segs=4)
+    return float(shapely.intersection(swept, cell).area / cell.area)
+
+
+def has_some(region: BaseGeometry) -> bool:
+    """Return whether a region has any area at all."""
+    return bool(parts(region))
