@@ -26,7 +26,8 @@ Picture = NDArray[np.uint8]
 class View:
     """Where camera and lamp stand, what the square is, and what the camera does.
 
-    Lengths in mm on the panel, origin at the middle of the taped square, z away from the panel.
+    Lengths in mm on the panel, origin at the middle of the taped square, z away from the panel;
+    turns in radians. Two photos with the same `tape_seed` show the same strips of tape.
     """
 
     width_px: int = 1600
@@ -35,6 +36,7 @@ class View:
     square_mm: float = 60.0
     tape_mm: float = 12.0
     square_turn: float = 0.02
+    tape_seed: int = 0
     eye_mm: tuple[float, float, float] = (18.0, -30.0, 300.0)
     look_at_mm: tuple[float, float] = (0.6, -0.4)
     roll: float = 0.0
@@ -77,7 +79,8 @@ def photo(scratches: Scratches, view: View, rng: np.random.Generator) -> Picture
     smooth = _smooth_light(view, to_px)
     lines = _lines(scratches, view, to_px)
     lines += _dust(view, rng)
-    mask, cover = tape.light(view.height_px, view.width_px, *_tape_frame(view), to_px, rng)
+    torn = np.random.default_rng(view.tape_seed)
+    mask, cover = tape.light(view.height_px, view.width_px, *_tape_frame(view), to_px, torn)
     lines = cv2.GaussianBlur(lines, (0, 0), view.psf_px)
     bare = np.float32(1.0) - mask
     lines *= bare

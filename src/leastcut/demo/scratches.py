@@ -234,7 +234,7 @@ def points(scratches: Scratches, step_mm: float) -> tuple[Floats, Floats, Floats
 
 
 def load_mm_per_cm2(
-    scratches: Scratches, half_width_mm: float, half_height_mm: float, *, deeper_um: float = 0.0
+    scratches: Scratches, half_width_mm: float, half_height_mm: float, *, wider_um: float = 0.0
 ) -> float:
     """Return the length of scratches per area in a rectangle about the middle [mm/cm²].
 
@@ -244,13 +244,13 @@ def load_mm_per_cm2(
         The scratches of the place.
     half_width_mm, half_height_mm : float
         Half sides of the rectangle.
-    deeper_um : float
-        Count only grooves deeper than this.
+    wider_um : float
+        Count only grooves wider than this.
     """
     step = 0.1
     x, y, _, owner = points(scratches, step)
     inside = (np.abs(x) <= half_width_mm) & (np.abs(y) <= half_height_mm)
-    inside &= scratches.depth_um[owner] > deeper_um
+    inside &= scratches.width_um[owner] > wider_um
     pieces = np.bincount(owner, minlength=len(scratches))
     length = scratches.length_mm / np.maximum(1, pieces)
     area_cm2 = 4.0 * half_width_mm * half_height_mm / 100.0
