@@ -56,6 +56,9 @@ class Panel(msgspec.Struct, frozen=True, kw_only=True):
         Height of the middle of the panel above the ground [mm]: work goes from the top down.
     curvature_radius_mm : float or None
         Smallest radius of curvature of the face away from body lines [mm]; None if unknown.
+    place_mm : tuple or None
+        Where the panel's origin lies in its view of the car [mm]: for the sides from the front
+        end and from the ground, seen from the left; None if unknown. Only drawings use it.
     """
 
     id: str
@@ -68,6 +71,7 @@ class Panel(msgspec.Struct, frozen=True, kw_only=True):
     body_lines_mm: tuple[Polyline, ...] = ()
     centre_height_mm: float = 0.0
     curvature_radius_mm: float | None = None
+    place_mm: Point | None = None
 
 
 class Paint(msgspec.Struct, frozen=True, kw_only=True):
