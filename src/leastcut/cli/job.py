@@ -101,6 +101,8 @@ def check(job_file: Path, *, as_json: bool) -> None:
 @UNITS
 def demo(out: Path, *, as_json: bool, units: str | None) -> None:
     """Run the invented car through every stage: rendered photos, drawn readings, known truth."""
+    from datetime import UTC, datetime
+
     from leastcut.demo.scenario import run_demo
 
-    _show(run_demo(out, units=units, progress=_say), as_json=as_json)
+    _show(run_demo(out, now=datetime.now(UTC), units=units, progress=_say), as_json=as_json)

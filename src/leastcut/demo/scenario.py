@@ -1,0 +1,236 @@
+"""Write the invented scenario as a person would have: a job file, readings, photos; then run it.
+
+Car, owner and shop are invented; no real person, maker or product is meant.
+"""
+
+from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime
+from pathlib import Path
+
+from leastcut.car.units import UnitSystem
+from leastcut.demo import render, truth
+from leastcut.demo.truth import Scenario, TrialTruth
+from leastcut.job.gather import WORKERS, Progress
+from leastcut.job.run import Outcome, run
+from leastcut.shop.files import write_whole
+from leastcut.testspot.records import Process
+
+SEED = 7
+
+# Measured and photographed as a shop would: the panels that matter, not every one.
+PHOTOGRAPHED = (
+    "bonnet",
+    "roof",
+    "wing-front-left",
+    "door-front-left",
+    "door-rear-left",
+    "quarter-left",
+    "door-front-right",
+    "tailgate",
+)
+MEASURED = (*PHOTOGRAPHED, "wing-front-right", "door-rear-right")
+REPAINTED = ("door-front-right",)
+THIN = ("roof",)
+
+LADDER = (
+    Process(label="Pale foam, fine liquid", pad="foam-finishing", liquid="finishing"),
+    Process(label="Amber foam, middle liquid", pad="foam-polishing", liquid="medium"),
+    Process(label="Firm foam, strong liquid", pad="foam-cutting", liquid="heavy"),
+)
+# In order on one taped spot, as the rule of the trade has it: mild first, then a step up.
+TRIALS = ((LADDER[0], 2, "bonnet", "spot"), (LADDER[1], 3, "bonnet", "spot"))
+
+HEAD = """\
+# An invented car, owner and shop, with photos rendered from known scratches and readings drawn
+# from a hidden truth. Nothing here is a real measurement.
+format = 1
+units = "metric"
+
+[people]
+client = "Odile Marchetti-Brandt (invented)"
+shop = "Bay Two, an invented shop"
+date = "12 March"
+
+[car]
+label = "The dark green two-box"
+body = "two-box"
+length = "4.26 m"
+width = "1.79 m"
+height = "1.46 m"
+wheelbase = "2.63 m"
+doors = 5
+year = 2017
+material = "steel"
+
+[car.materials]
+bonnet = "aluminium"
+
+[car.paint]
+system = "clear-over-base"
+shade = "dark"
+history = "factory"
+label = "dark green metallic, 2017"
+
+[target]
+finish = "daily"
+
+[wash]
+washed = "washed"
+feel = "smooth"
+tar_or_iron = false
+dry = true
+
+[room]
+volume = "90 m³"
+air_changes_per_hour = 4
+vibration = "6.0 m/s²"
+vibration_k = "1.5 m/s²"
+noise_dba = 82
+wipe_alcohol = "60 ml"
+cord = "25 m"
+conductor = "1.5 mm²"
+voltage = "230 V"
+current = "4 A"
+
+[protect]
+product = "sealant"
+air = "19 °C"
+surface = "18 °C"
+humidity_percent = 55
+
+[prices]
+currency = "EUR"
+labour_per_hour = "46.00"
+tax_percent = 20
+"""
+
+
+def run_demo(
+    folder: Path,
+    *,
+    now: datetime,
+    units: UnitSystem | None = None,
+    progress: Progress = lambda _: None,
+) -> Outcome:
+    """Write the scenario into `folder` and take it through every stage.
+
+    Parameters
+    ----------
+    folder : Path
+        Receives ``demo.toml`` with its evidence, and ``results/``.
+    now : datetime
+        Time of the run, for the documents.
+    units : {"metric", "us"}, optional
+        Units to show.
+    progress : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Outcome
+        As from a job of the user's own, with a page of found against true in the report.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+    """
+    story = invented()
+    for name, content in _files(story, progress):
+        write_whole(folder / name, content)
+    return run(
+        folder / "demo.toml",
+        folder / "results",
+        now=now,
+        units=units,
+        progress=progress,
+        truth=hidden_truth(story),
+    )
+
+
+def invented() -> Scenario:
+    """Draw the hidden truth of the scenario."""
+    return truth.scenario(SEED, MEASURED, repainted=REPAINTED, thin=THIN)
+
+
+def hidden_truth(story: Scenario) -> Mapping[str, Mapping[str, float]]:
+    """Return the true values that the report sets against the findings."""
+    known: dict[str, Mapping[str, float]] = {
+        panel.panel: {
+            "clear_um": panel.clear_um,
+            **(
+                {"load_mm_per_cm2": truth.photo_truth(story, panel.panel).load_mm_per_cm2}
+                if panel.panel in PHOTOGRAPHED
+                else {}
+            ),
+        }
+        for panel in story.panels
+        if not panel.repainted  # two paint jobs: there is no one clear coat to compare with
+    }
+    return {**known, "paint": {"softness": story.softness}}
+
+
+def _files(story: Scenario, progress: Progress) -> Iterator[tuple[str, str | bytes]]:
+    tried = truth.trials(story, TRIALS)
+
+    def shot(panel: str) -> bytes:
+        return render.jpeg(truth.panel_photo(story, panel))
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        for panel, picture in zip(PHOTOGRAPHED, pool.map(shot, PHOTOGRAPHED), strict=True):
+            progress(f"rendered the photo of {panel}")
+            yield f"photos/{panel}.jpg", picture
+    for number, trial in enumerate(tried, start=1):
+        yield f"photos/trial-{number}-before.jpg", render.jpeg(trial.before)
+        yield f"photos/trial-{number}-after.jpg", render.jpeg(trial.after)
+    yield "readings.csv", _readings(story)
+    yield "demo.toml", "\n".join([HEAD, *_film(story), *_photos(), *_ladder(), *_trials(tried)])
+
+
+def _readings(story: Scenario) -> str:
+    rows = truth.readings(story, MEASURED)
+    lines = [f"{panel},{spot},{reading:g}" for panel, spot, reading in rows]
+    return "\n".join(["# drawn from a hidden truth", "panel,spot,reading_um", *lines, ""])
+
+
+def _film(story: Scenario) -> Iterator[str]:
+    yield '[film]\nreadings = "readings.csv"\n'
+    for known, shown in truth.gauge_checks(story):
+        yield f'[[film.check]]\nknown = "{known:g} µm"\nshown = "{shown:g} µm"\n'
+
+
+def _photos() -> Iterator[str]:
+    for panel in PHOTOGRAPHED:
+        yield (
+            f'[[photo]]\npanel = "{panel}"\nfile = "photos/{panel}.jpg"\n'
+            f'square = "{truth.SQUARE_MM:g} mm"\n'
+        )
+
+
+def _ladder() -> Iterator[str]:
+    for process in LADDER:
+        yield (
+            f'[[process]]\nlabel = "{process.label}"\npad = "{process.pad}"\n'
+            f'liquid = "{process.liquid}"\npad_diameter = "{process.pad_diameter_mm:g} mm"\n'
+            f'orbit = "{process.orbit_mm:g} mm"\nspeed = "{process.orbits_per_min:g} rpm"\n'
+            f'spin = "{process.spin_rpm:g} rpm"\nforce = "{process.force_n:g} N"\n'
+            f'arm_speed = "{process.arm_speed_mm_s:g} mm/s"\n'
+            f'stroke_spacing = "{process.stroke_spacing_mm:g} mm"\n'
+        )
+
+
+def _trials(tried: tuple[TrialTruth, ...]) -> Iterator[str]:
+    for number, trial in enumerate(tried, start=1):
+        before, after = (
+            "[" + ", ".join(f'"{shown:g} µm"' for shown in readings) + "]"
+            for readings in (trial.gauge_before_um, trial.gauge_after_um)
+        )
+        yield (
+            f'[[trial]]\nprocess = "{trial.process}"\nsets = {trial.sets}\n'
+            f'panel = "{trial.panel}"\nspot = "{trial.spot}"\n'
+            f'before = "photos/trial-{number}-before.jpg"\n'
+            f'after = "photos/trial-{number}-after.jpg"\nsquare = "{truth.SQUARE_MM:g} mm"\n'
+            f"gauge_before = {before}\ngauge_after = {after}\n"
+            f'verdict = "{trial.verdict}"\n'
+        )
