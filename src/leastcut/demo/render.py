@@ -232,9 +232,9 @@ def _dust(view: View, rng: np.random.Generator) -> Image:
 
 
 def _grid_mm(view: View, to_px: Floats) -> tuple[Floats, Floats]:
-    """Return panel coordinates of every eighth pixel."""
-    columns = np.arange(0, view.width_px + _GRID, _GRID, dtype=np.float64)
-    rows = np.arange(0, view.height_px + _GRID, _GRID, dtype=np.float64)
+    """Return panel coordinates of every eighth pixel, where :func:`_full` expects them."""
+    columns = np.arange(0, view.width_px + _GRID, _GRID, dtype=np.float64) - 0.5
+    rows = np.arange(0, view.height_px + _GRID, _GRID, dtype=np.float64) - 0.5
     u, v = np.meshgrid(columns, rows)
     from_px: Floats = np.linalg.inv(to_px).astype(np.float64)
     return project(from_px, u, v)
@@ -248,7 +248,8 @@ def _full(view: View, coarse: Floats) -> Image:
         (columns * _GRID, rows * _GRID),
         interpolation=cv2.INTER_LINEAR,
     )
-    half = _GRID // 2  # resize aligns the centres of the coarse cells
+    # resize puts the coarse sample i at 8 i + 3.5, so cropping 4 puts it at 8 i - 0.5
+    half = _GRID // 2
     return np.ascontiguousarray(big[half : half + view.height_px, half : half + view.width_px])
 
 
