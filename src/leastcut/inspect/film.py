@@ -6,6 +6,7 @@ The statistics are in :mod:`leastcut.inspect.film_model`, the rule of the budget
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from leastcut.errors import InputError
 from leastcut.inspect import mixture
 from leastcut.inspect.budget import DEFAULT, ReserveRule, allowance_um, removed_by_panel
 from leastcut.inspect.film_model import Belief, Evidence, Nodes, believe, foresee
-from leastcut.inspect.layers import STATES, LayerPrior, prior_for
+from leastcut.inspect.layers import STATES, LayerPrior, place_sds, prior_for
 from leastcut.inspect.records import (
     EarlierCut,
     FilmFinding,
@@ -30,9 +31,6 @@ Array = NDArray[np.float64]
 
 THIN_PLACE_Z = 1.6448536269514722
 """The thinnest place worth speaking of: only 5 % of the panel is thinner (normal quantile)."""
-
-REPAINT_PLACE_SD_UM = 3.0
-"""Clear from place to place on a hand-sprayed panel [µm]. Common practice, no source."""
 
 
 class FilmError(InputError):
@@ -119,10 +117,7 @@ def _check_names(
 def _numbers(belief: Belief, prior: LayerPrior, rule: ReserveRule) -> tuple[Array, ...]:
     """Mean, 95 % bounds, and the lower bound of the thinnest place, for each panel [µm]."""
     w, mid, sd = belief.weight, belief.mid, belief.sd
-    place = np.array(
-        [prior.clear_place_sd, REPAINT_PLACE_SD_UM, REPAINT_PLACE_SD_UM, prior.clear_place_sd]
-    )
-    thinnest = mid - THIN_PLACE_Z * place
+    thinnest = mid - THIN_PLACE_Z * np.array(place_sds(prior))
     return (
         mixture.mean(w, mid, sd),
         mixture.quantile(0.025, w, mid, sd),
@@ -224,15 +219,17 @@ def would_help(
     prior = prior or prior_for(paint.history)
     summaries = summarise(panels, readings, gauge=gauge, prior=prior)
     evidence = evidence_of(panels, summaries, earlier, prior, gauge=gauge)
-    nodes = believe(evidence, prior, level_um=_level(gauge)).nodes
+    belief = believe(evidence, prior, level_um=_level(gauge))
     removed = removed_by_panel(earlier)
     found = [
         FilmHelp(
             panel=panel.id,
             gain_um=_then(
-                _thoughts(evidence, i, nodes, prior, gauge),
-                nodes,
+                evidence,
+                i,
+                belief,
                 prior,
+                gauge=gauge,
                 removed_um=removed.get(panel.id, (0.0, 0.0))[0],
                 rule=reserve,
             )
@@ -245,8 +242,32 @@ def would_help(
     return tuple(sorted(found, key=lambda help_: -help_.gain_um))
 
 
+def _then(
+    evidence: Evidence,
+    i: int,
+    belief: Belief,
+    prior: LayerPrior,
+    *,
+    gauge: Gauge,
+    removed_um: float,
+    rule: ReserveRule,
+) -> float:
+    """Mean budget of panel i over everything that measuring it could show [µm]."""
+    nodes = replace(belief.nodes, log_weight=belief.nodes.log_weight[i])
+    chances = belief.chances[[i]]
+    thoughts = _thoughts(evidence, i, nodes, chances, prior, gauge)
+    after = foresee(thoughts, prior, nodes)
+    chance = np.exp(after.density) * np.gradient(thoughts.total)
+    mean, _, _, floor = _numbers(after, prior, rule)
+    budgets = [
+        allowance_um(float(m), float(f), removed_um=removed_um, rule=rule)
+        for m, f in zip(mean, floor, strict=True)
+    ]
+    return float(chance @ budgets / chance.sum())
+
+
 def _thoughts(
-    evidence: Evidence, i: int, nodes: Nodes, prior: LayerPrior, gauge: Gauge
+    evidence: Evidence, i: int, nodes: Nodes, chances: Array, prior: LayerPrior, gauge: Gauge
 ) -> Evidence:
     """Everything that measuring panel i could show, as panels of their own."""
     repeat = gauge.sd_um if gauge.repeat_um is None else gauge.repeat_um
@@ -256,20 +277,11 @@ def _thoughts(
     outcomes = around + np.concatenate([near, np.geomspace(_NEAR_UM + 1, _FAR_UM, _OUTCOMES)])
     same = {
         name: np.repeat(getattr(evidence, name)[[i]], len(outcomes), axis=0)
-        for name in ("clear", "clear_var", "cut", "cut_var", "chances", "spare_var")
+        for name in ("clear", "clear_var", "cut", "cut_var", "spare_var", "group", "beside")
     }
-    return Evidence(total=outcomes, total_var=np.full(len(outcomes), var), **same)
-
-
-def _then(
-    thoughts: Evidence, nodes: Nodes, prior: LayerPrior, *, removed_um: float, rule: ReserveRule
-) -> float:
-    """Mean budget over what could be read [µm]."""
-    after = foresee(thoughts, prior, nodes)
-    chance = np.exp(after.density) * np.gradient(thoughts.total)
-    mean, _, _, floor = _numbers(after, prior, rule)
-    budgets = [
-        allowance_um(float(m), float(f), removed_um=removed_um, rule=rule)
-        for m, f in zip(mean, floor, strict=True)
-    ]
-    return float(chance @ budgets / chance.sum())
+    return Evidence(
+        total=outcomes,
+        total_var=np.full(len(outcomes), var),
+        chances=np.repeat(chances, len(outcomes), axis=0),
+        **same,
+    )

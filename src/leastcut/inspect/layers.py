@@ -79,6 +79,12 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
         Natural logarithm of the film that filler adds (µm), and its standard deviation.
     thin_cut_um, thin_cut_sd_um : float
         Clear lost on a panel that was sanded or polished hard.
+    repaint_place_sd_um : float
+        Clear from place to place on a panel sprayed by hand.
+    mate_share : float
+        Part of a panel's variance about its car that it shares with its mate on the other side.
+    neighbour_pull : float
+        How much a redone neighbour raises the log odds of having been redone too.
     """
 
     clear: LayerRange = CLEAR
@@ -89,7 +95,7 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
     share_place: float = 0.15
     chances: tuple[float, float, float, float] = _CHANCES["unknown"]
     past_cut_um: float = 1.2
-    past_cut_sd_um: float = 1.6
+    past_cut_sd_um: float = 1.75
     past_panel_sd_um: float = 0.8
     added_um: float = 85.0
     added_sd_um: float = 35.0
@@ -100,6 +106,9 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
     fill_log_sd: float = 0.7
     thin_cut_um: float = 15.0
     thin_cut_sd_um: float = 6.0
+    repaint_place_sd_um: float = 3.0
+    mate_share: float = 0.5
+    neighbour_pull: float = 0.7
 
     @property
     def clear_mean_um(self) -> float:
@@ -160,3 +169,9 @@ def prior_for(history: PaintHistory, base: LayerPrior = DEFAULT_PRIOR) -> LayerP
     True
     """
     return msgspec.structs.replace(base, chances=_CHANCES[history])
+
+
+def place_sds(prior: LayerPrior) -> tuple[float, float, float, float]:
+    """Return the clear's spread from place to place in each state [µm]."""
+    factory, hand = prior.clear_place_sd, prior.repaint_place_sd_um
+    return factory, hand, hand, factory

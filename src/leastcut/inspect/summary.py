@@ -11,13 +11,15 @@ from leastcut.car.records import Material, Panel
 from leastcut.inspect.budget import removed_by_panel
 from leastcut.inspect.film_model import Evidence
 from leastcut.inspect.gauge import corrected
-from leastcut.inspect.layers import LayerPrior
+from leastcut.inspect.kinship import mate_groups, neighbours
+from leastcut.inspect.layers import LayerPrior, place_sds
 from leastcut.inspect.records import EarlierCut, Gauge, Layer, Reading
 
 Array = NDArray[np.float64]
 
 _PRIOR_WEIGHT = 8  # the stated place-to-place spread counts like this many degrees of freedom
 _PLASTIC_SPARE_VAR = 4.0  # plastic parts are painted apart from the body: our assumption [µm²]
+_CLEAR_SHARE = 0.35  # a relative fault of the level weighs on the clear by its part of the film
 _PLASTIC_REPAINT_FACTOR = 2.0  # and repainted more often: common practice, no source
 
 
@@ -185,16 +187,23 @@ def evidence_of(
     clears = [summaries[p.id].clear for p in panels]
     level = gauge.sd_um if gauge.level_um is None else gauge.level_um
     cuts = np.array([removed.get(p.id, (0.0, 0.0)) for p in panels]).reshape(-1, 2)
-    apart = np.array([p.material == "plastic" for p in panels])
+    apart = np.array([p.material == "plastic" for p in panels], dtype=bool)
+    spots = np.array([m.n_spots if m else 1 for m in clears])
+    hand = np.array(place_sds(prior)) ** 2 - prior.clear_place_sd**2
     return Evidence(
         total=np.array([m.mean_um if m else np.nan for m in totals]),
         total_var=np.array([m.var if m else 1.0 for m in totals]),
         clear=np.array([m.mean_um if m else np.nan for m in clears]),
-        clear_var=np.array([m.var + (level * 0.35) ** 2 if m else 1.0 for m in clears]),
+        clear_var=np.array([m.var + (level * _CLEAR_SHARE) ** 2 if m else 1.0 for m in clears])[
+            :, None
+        ]
+        + hand / spots[:, None],
         cut=cuts[:, 0],
         cut_var=cuts[:, 1] ** 2,
         chances=_chances(prior, apart),
         spare_var=np.where(apart, _PLASTIC_SPARE_VAR, 0.0),
+        group=mate_groups(panels),
+        beside=neighbours(panels),
     )
 
 

@@ -1,0 +1,145 @@
+"""Findings per panel: relations that must hold whatever the numbers are."""
+
+import film_truth as truth
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from leastcut.car.records import Paint
+from leastcut.inspect.film import FilmError, assess, would_help
+from leastcut.inspect.gauge import calibrate
+from leastcut.inspect.records import EarlierCut, GaugeCheck, Reading
+
+PANELS = truth.panels()
+GAUGE = calibrate([GaugeCheck(known_um=k, shown_um=k) for k in (0, 0, 0, 125, 125, 250)])
+
+
+def panel(findings, name):
+    return next(f for f in findings if f.panel == name)
+
+
+def readings(name, *values, layer="total"):
+    return [
+        Reading(panel=name, spot=str(i), reading_um=v, layer=layer) for i, v in enumerate(values)
+    ]
+
+
+def test_no_gauge_gives_a_small_assumed_budget_on_every_panel():
+    findings = assess(PANELS, [], paint=Paint(), gauge=calibrate([]))
+    assert [f.panel for f in findings] == [p.id for p in PANELS]
+    for f in findings:
+        assert f.assumed
+        assert 0 < f.budget_um < 3.0
+        assert f.mean_um is None
+        assert "assumption" in " ".join(f.notes)
+    assert panel(findings, "bumper-front").finding == "unreadable"
+    assert panel(findings, "roof").finding == "unmeasured"
+    assert panel(findings, "bumper-front").budget_um < panel(findings, "roof").budget_um
+
+
+def test_usual_readings_raise_the_budget_and_drop_the_assumption():
+    few = readings("roof", 116, 118, 121, 119, 117)
+    before = panel(assess(PANELS, [], paint=Paint(), gauge=GAUGE), "roof")
+    after = panel(assess(PANELS, few, paint=Paint(), gauge=GAUGE), "roof")
+    assert not after.assumed
+    assert after.finding == "factory"
+    assert after.budget_um > before.budget_um
+    assert (after.n_spots, after.n_readings, after.layer) == (5, 5, "total")
+    assert after.mean_um == pytest.approx(118.2)
+    # n - 1 in the denominator; source: JCGM 100:2008, 4.2.2; status: recomputed
+    assert after.sd_um == pytest.approx(np.std([116, 118, 121, 119, 117], ddof=1))
+
+
+def test_states_of_panels_that_stand_out():
+    body = [r for p in PANELS[:3] for r in readings(p.id, 117, 119, 120, 118)]
+    body += readings("door-front-left", 170, 176, 172)
+    body += readings("quarter-left", 620, 910, 480)
+    body += readings("wing-front-right", 92, 93, 91)
+    findings = assess(PANELS, body, paint=Paint(), gauge=GAUGE)
+    assert panel(findings, "door-front-left").finding == "repainted"
+    assert panel(findings, "quarter-left").finding == "filled"
+    assert panel(findings, "wing-front-right").finding == "thin"
+    assert panel(findings, "wing-front-right").budget_um == 0
+    assert "refer to a painter" in " ".join(panel(findings, "wing-front-right").notes)
+
+
+def test_a_gauge_that_resolves_the_clear_narrows_the_interval():
+    total = panel(assess(PANELS, readings("roof", 118, 118), paint=Paint(), gauge=GAUGE), "roof")
+    clear = panel(
+        assess(PANELS, readings("roof", 42, 42, layer="clear"), paint=Paint(), gauge=GAUGE), "roof"
+    )
+    assert clear.layer == "clear"
+    width = [f.clear_um.high - f.clear_um.low for f in (clear, total)]
+    assert width[0] < 0.6 * width[1]
+
+
+def test_plastic_cannot_be_read_for_total_but_for_clear():
+    findings = assess(
+        PANELS,
+        readings("bumper-front", 100, 101) + readings("bumper-rear", 40, 41, layer="clear"),
+        paint=Paint(),
+        gauge=GAUGE,
+    )
+    front, rear = panel(findings, "bumper-front"), panel(findings, "bumper-rear")
+    assert front.finding == "unreadable"
+    assert front.flags == ("unreadable-substrate",)
+    assert front.n_readings == 0
+    assert rear.layer == "clear"
+
+
+def test_ledger_lowers_the_clear_and_the_budget():
+    usual = readings("roof", 118, 118, 118)
+    cut = [EarlierCut(panel="roof", cut_um=3.0, sd_um=0.5)]
+    new = panel(assess(PANELS, usual, paint=Paint(), gauge=GAUGE), "roof")
+    old = panel(assess(PANELS, usual, paint=Paint(), gauge=GAUGE, earlier=cut), "roof")
+    assert old.clear_um.mean < new.clear_um.mean
+    assert old.budget_um < new.budget_um - 2.0
+
+
+def test_names_that_are_not_on_the_car_are_refused():
+    with pytest.raises(FilmError, match="mast") as caught:
+        assess(PANELS, readings("mast", 100), paint=Paint(), gauge=GAUGE)
+    assert "roof" in caught.value.do
+    with pytest.raises(FilmError, match="keel"):
+        assess(
+            PANELS,
+            [],
+            paint=Paint(),
+            gauge=GAUGE,
+            earlier=[EarlierCut(panel="keel", cut_um=1, sd_um=1)],
+        )
+
+
+def test_measuring_is_worth_something_and_never_on_plastic():
+    body = readings("roof", 117, 119, 120, 118)
+    findings = assess(PANELS, body, paint=Paint(), gauge=GAUGE)
+    ranked = would_help(findings, PANELS, readings=body, paint=Paint(), gauge=GAUGE)
+    assert {h.panel for h in ranked}.isdisjoint({"roof", "bumper-front", "bumper-rear"})
+    assert len(ranked) == len(PANELS) - 3
+    gains = [h.gain_um for h in ranked]
+    assert gains == sorted(gains, reverse=True)
+    assert gains[-1] > 0.5
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.builds(
+            Reading,
+            panel=st.sampled_from([p.id for p in PANELS]),
+            spot=st.sampled_from("abc"),
+            reading_um=st.floats(0.1, 5000),
+            layer=st.sampled_from(["total", "clear"]),
+        ),
+        max_size=12,
+    )
+)
+def test_any_readings_give_one_ordered_finding_per_panel(found):
+    findings = assess(PANELS, found, paint=Paint(), gauge=GAUGE)
+    assert [f.panel for f in findings] == [p.id for p in PANELS]
+    for f in findings:
+        assert 0 <= f.clear_um.low <= f.clear_um.mean <= f.clear_um.high
+        assert 0 <= f.budget_um <= 7.62 + 1e-9
+        if f.budget_um > 0:
+            assert f.clear_um.mean - f.budget_um >= 35.56 - 1e-9
