@@ -1,5 +1,7 @@
 """Findings per panel: relations that must hold whatever the numbers are."""
 
+from collections.abc import Sequence
+
 import film_truth as truth
 import numpy as np
 import pytest
@@ -9,23 +11,23 @@ from hypothesis import strategies as st
 from leastcut.car.records import Paint
 from leastcut.inspect.film import FilmError, assess, would_help
 from leastcut.inspect.gauge import calibrate
-from leastcut.inspect.records import EarlierCut, GaugeCheck, Reading
+from leastcut.inspect.records import EarlierCut, FilmFinding, GaugeCheck, Layer, Reading
 
 PANELS = truth.panels()
 GAUGE = calibrate([GaugeCheck(known_um=k, shown_um=k) for k in (0, 0, 0, 125, 125, 250)])
 
 
-def panel(findings, name):
+def panel(findings: Sequence[FilmFinding], name: str) -> FilmFinding:
     return next(f for f in findings if f.panel == name)
 
 
-def readings(name, *values, layer="total"):
+def readings(name: str, *values: float, layer: Layer = "total") -> list[Reading]:
     return [
         Reading(panel=name, spot=str(i), reading_um=v, layer=layer) for i, v in enumerate(values)
     ]
 
 
-def test_no_gauge_gives_a_small_assumed_budget_on_every_panel():
+def test_no_gauge_gives_a_small_assumed_budget_on_every_panel() -> None:
     findings = assess(PANELS, [], paint=Paint(), gauge=calibrate([]))
     assert [f.panel for f in findings] == [p.id for p in PANELS]
     for f in findings:
@@ -38,7 +40,7 @@ def test_no_gauge_gives_a_small_assumed_budget_on_every_panel():
     assert panel(findings, "bumper-front").budget_um < panel(findings, "roof").budget_um
 
 
-def test_usual_readings_raise_the_budget_and_drop_the_assumption():
+def test_usual_readings_raise_the_budget_and_drop_the_assumption() -> None:
     few = readings("roof", 116, 118, 121, 119, 117)
     before = panel(assess(PANELS, [], paint=Paint(), gauge=GAUGE), "roof")
     after = panel(assess(PANELS, few, paint=Paint(), gauge=GAUGE), "roof")
@@ -51,7 +53,7 @@ def test_usual_readings_raise_the_budget_and_drop_the_assumption():
     assert after.sd_um == pytest.approx(np.std([116, 118, 121, 119, 117], ddof=1))
 
 
-def test_states_of_panels_that_stand_out():
+def test_states_of_panels_that_stand_out() -> None:
     body = [r for p in PANELS[:3] for r in readings(p.id, 117, 119, 120, 118)]
     body += readings("door-front-left", 170, 176, 172)
     body += readings("quarter-left", 620, 910, 480)
@@ -64,7 +66,7 @@ def test_states_of_panels_that_stand_out():
     assert "refer to a painter" in " ".join(panel(findings, "wing-front-right").notes)
 
 
-def test_a_gauge_that_resolves_the_clear_narrows_the_interval():
+def test_a_gauge_that_resolves_the_clear_narrows_the_interval() -> None:
     total = panel(assess(PANELS, readings("roof", 118, 118), paint=Paint(), gauge=GAUGE), "roof")
     clear = panel(
         assess(PANELS, readings("roof", 42, 42, layer="clear"), paint=Paint(), gauge=GAUGE), "roof"
@@ -74,7 +76,7 @@ def test_a_gauge_that_resolves_the_clear_narrows_the_interval():
     assert width[0] < 0.6 * width[1]
 
 
-def test_plastic_cannot_be_read_for_total_but_for_clear():
+def test_plastic_cannot_be_read_for_total_but_for_clear() -> None:
     findings = assess(
         PANELS,
         readings("bumper-front", 100, 101) + readings("bumper-rear", 40, 41, layer="clear"),
@@ -88,7 +90,7 @@ def test_plastic_cannot_be_read_for_total_but_for_clear():
     assert rear.layer == "clear"
 
 
-def test_ledger_lowers_the_clear_and_the_budget():
+def test_ledger_lowers_the_clear_and_the_budget() -> None:
     usual = readings("roof", 118, 118, 118)
     cut = [EarlierCut(panel="roof", cut_um=3.0, sd_um=0.5)]
     new = panel(assess(PANELS, usual, paint=Paint(), gauge=GAUGE), "roof")
@@ -97,7 +99,7 @@ def test_ledger_lowers_the_clear_and_the_budget():
     assert old.budget_um < new.budget_um - 2.0
 
 
-def test_names_that_are_not_on_the_car_are_refused():
+def test_names_that_are_not_on_the_car_are_refused() -> None:
     with pytest.raises(FilmError, match="mast") as caught:
         assess(PANELS, readings("mast", 100), paint=Paint(), gauge=GAUGE)
     assert "roof" in caught.value.do
@@ -111,7 +113,7 @@ def test_names_that_are_not_on_the_car_are_refused():
         )
 
 
-def test_measuring_is_worth_something_and_never_on_plastic():
+def test_measuring_is_worth_something_and_never_on_plastic() -> None:
     body = readings("roof", 117, 119, 120, 118)
     findings = assess(PANELS, body, paint=Paint(), gauge=GAUGE)
     ranked = would_help(findings, PANELS, readings=body, paint=Paint(), gauge=GAUGE)
@@ -135,7 +137,7 @@ def test_measuring_is_worth_something_and_never_on_plastic():
         max_size=12,
     )
 )
-def test_any_readings_give_one_ordered_finding_per_panel(found):
+def test_any_readings_give_one_ordered_finding_per_panel(found: list[Reading]) -> None:
     findings = assess(PANELS, found, paint=Paint(), gauge=GAUGE)
     assert [f.panel for f in findings] == [p.id for p in PANELS]
     for f in findings:

@@ -17,17 +17,19 @@ UM = st.floats(0, 100)
     # (0.3 mil); status: limits seen, combination recomputed
     [(1.5, 0.1), (1.65, 0.25), (1.7, 0.3), (2.5, 0.3), (1.4, 0.0), (1.0, 0.0)],
 )
-def test_allowance_of_an_exactly_known_coat(clear_mil, allowed_mil):
+def test_allowance_of_an_exactly_known_coat(clear_mil: float, allowed_mil: float) -> None:
     assert allowance_um(clear_mil * MIL) == pytest.approx(allowed_mil * MIL, abs=1e-9)
 
 
-def test_levels_of_the_default_rule():
+def test_levels_of_the_default_rule() -> None:
     assert (DEFAULT.aim_um, DEFAULT.floor_um) == pytest.approx((35.56, 25.4))
     assert (DEFAULT.once_um, DEFAULT.life_um) == pytest.approx((7.62, 12.7))
 
 
 @given(UM, UM, UM, UM)
-def test_allowance_never_breaks_a_limit(clear, low, removed, reserve):
+def test_allowance_never_breaks_a_limit(
+    clear: float, low: float, removed: float, reserve: float
+) -> None:
     rule = reserve_rule(reserve)
     cut = allowance_um(clear, low, removed_um=removed, rule=rule)
     assert cut >= 0
@@ -38,17 +40,19 @@ def test_allowance_never_breaks_a_limit(clear, low, removed, reserve):
 
 
 @given(UM, UM, st.floats(0, 10))
-def test_more_evidence_of_clear_never_lowers_the_allowance(clear, low, more):
+def test_more_evidence_of_clear_never_lowers_the_allowance(
+    clear: float, low: float, more: float
+) -> None:
     assert allowance_um(clear + more, low + more) >= allowance_um(clear, low)
 
 
-def test_own_reserve_stands_for_both_levels():
+def test_own_reserve_stands_for_both_levels() -> None:
     rule = reserve_rule(30.0)
     assert (rule.aim_um, rule.floor_um) == (30.0, 30.0)
     assert reserve_rule() is DEFAULT
 
 
-def test_ledger_adds_up_cuts_and_their_variances():
+def test_ledger_adds_up_cuts_and_their_variances() -> None:
     sums = removed_by_panel(
         [
             EarlierCut(panel="roof", cut_um=1.0, sd_um=0.3),

@@ -1,12 +1,16 @@
 """Rows of a readings file: the good are kept, each bad one costs one plain line."""
 
 import math
+from collections.abc import Mapping
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from leastcut.errors import Problem
 from leastcut.inspect.readings import MOST_UM, parse_history, parse_rows
+from leastcut.inspect.records import Reading
 
 CELLS = st.one_of(
     st.text(max_size=12),
@@ -18,11 +22,14 @@ COLUMNS = ["panel", "spot", "reading_um", "reading_mil", "x_mm", "y_mm", "layer"
 ROWS = st.lists(st.dictionaries(st.sampled_from(COLUMNS), CELLS), max_size=20)
 
 
-def parse(*rows, panels=frozenset({"roof", "bonnet"})):
-    return parse_rows(enumerate(rows, start=2), where="film.csv", panels=panels)
+Parsed = tuple[tuple[Reading, ...], tuple[Problem, ...]]
 
 
-def test_good_row_with_all_columns():
+def parse(*rows: Mapping[str, Any]) -> Parsed:
+    return parse_rows(enumerate(rows, start=2), where="film.csv", panels={"roof", "bonnet"})
+
+
+def test_good_row_with_all_columns() -> None:
     (reading,), bad = parse(
         {
             "panel": "roof",
@@ -39,13 +46,13 @@ def test_good_row_with_all_columns():
     assert (reading.x_mm, reading.y_mm, reading.line, reading.spot) == (200.0, -10.5, 2, "3")
 
 
-def test_mil_is_the_international_thou():
+def test_mil_is_the_international_thou() -> None:
     # source: 1 mil = 25.4 um exactly, 4.0 mil = 101.6 um (units table); status: recomputed
     (reading,), _ = parse({"panel": "roof", "reading_mil": "4.0"})
     assert reading.reading_um == pytest.approx(101.6, abs=1e-12)
 
 
-def test_each_row_without_a_spot_is_its_own_spot():
+def test_each_row_without_a_spot_is_its_own_spot() -> None:
     good, _ = parse({"panel": "roof", "reading_um": "100"}, {"panel": "roof", "reading_um": "101"})
     assert good[0].spot != good[1].spot
 
@@ -69,7 +76,7 @@ def test_each_row_without_a_spot_is_its_own_spot():
         ({"panel": "roof", "reading_um": None}, "reading_um"),
     ],
 )
-def test_bad_row_says_file_line_column_and_remedy(row, column):
+def test_bad_row_says_file_line_column_and_remedy(row: dict[str, Any], column: str) -> None:
     good, (problem,) = parse({"panel": "roof", "reading_um": "100"}, row)
     assert len(good) == 1
     assert problem.where == f"film.csv:3 {column}"
@@ -78,7 +85,7 @@ def test_bad_row_says_file_line_column_and_remedy(row, column):
 
 
 @given(ROWS)
-def test_any_junk_gives_a_result_or_one_problem_per_bad_row(rows):
+def test_any_junk_gives_a_result_or_one_problem_per_bad_row(rows: list[dict[str, str]]) -> None:
     good, bad = parse(*rows)
     assert len(good) + len(bad) == len(rows)
     lines = [r.line for r in good] + [int(p.where.split(":")[1].split()[0]) for p in bad]
@@ -88,7 +95,7 @@ def test_any_junk_gives_a_result_or_one_problem_per_bad_row(rows):
         assert all(v is None or math.isfinite(v) for v in (reading.x_mm, reading.y_mm))
 
 
-def test_history_reads_cut_and_default_uncertainty():
+def test_history_reads_cut_and_default_uncertainty() -> None:
     good, bad = parse_history(
         [
             (2, {"panel": "roof", "cut_um": "2", "when": "2024-05-01"}),
