@@ -44,8 +44,8 @@ class Process(msgspec.Struct, frozen=True, kw_only=True):
     orbits_per_min: float = 4800.0
     spin_rpm: float = 300.0
     force_n: float = 45.0
-    arm_speed_mm_s: float = 40.0
-    stroke_spacing_mm: float = 40.0
+    arm_speed_mm_s: float = 50.0
+    stroke_spacing_mm: float = 50.0
     power_w: float = 500.0
     max_sets: int = 4
     relative_cut: float | None = None
@@ -102,7 +102,9 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     """The next thing to do at the test spot, with a reason that can be argued with.
 
     ``sets`` counts the sets to do now. For ``use``, ``finish`` and ``finish_sets`` name the
-    finishing step that must follow.
+    finishing step that must follow. For ``try``, ``spot`` names the spot of the earlier trial to
+    go on with; None asks for an untouched spot. ``worth_min`` is what the trial is expected to
+    spare beyond its own time [min].
     """
 
     do: Literal["try", "use", "stop"]
@@ -111,6 +113,8 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     why: str
     finish: str | None = None
     finish_sets: int = 0
+    spot: str | None = None
+    worth_min: float | None = None
 
 
 class DepthKnowledge(msgspec.Struct, frozen=True, kw_only=True):
