@@ -21,7 +21,7 @@ class Evidence:
     photos : tuple of PhotoFinding
         What was found in each photo, refused ones included.
     pictures : mapping of str to bytes
-        Overlay pictures (PNG) by the file name they are to be written under.
+        Overlay pictures (JPEG) by the file name they are to be written under.
     """
 
     job: JobFile

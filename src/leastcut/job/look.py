@@ -5,15 +5,16 @@ from pathlib import Path
 
 from leastcut.car.records import Interval
 from leastcut.handover.records import PhotoFinding
-from leastcut.inspect import compare, scratches
+from leastcut.inspect import compare, pictures, scratches
 from leastcut.inspect.records import CompareFinding
 from leastcut.shop import photos
 from leastcut.shop.jobschema import PhotoTable, TrialTable
+from leastcut.shop.pictures import encode_jpeg
 from leastcut.testspot.records import Measured, Trial
 
 
 def look_at(folder: Path, table: PhotoTable, number: int) -> tuple[PhotoFinding, bytes]:
-    """Decode one photo and measure its scratches; return the finding and its overlay as PNG.
+    """Decode one photo and measure its scratches; return the finding and its overlay as JPEG.
 
     Raises
     ------
@@ -22,8 +23,8 @@ def look_at(folder: Path, table: PhotoTable, number: int) -> tuple[PhotoFinding,
     """
     photo = photos.load(folder / table.file)
     finding = scratches.find(photo.linear, um_per_px=table.um_per_px, square_mm=table.square_mm)
-    overlay = photos.encode_png(scratches.overlay(photo.linear, finding))
-    name = f"pictures/{table.panel}-{number + 1}.png"
+    overlay = encode_jpeg(pictures.overlay(photo.linear, finding))
+    name = f"pictures/{table.panel}-{number + 1}.jpg"
     return PhotoFinding(panel=table.panel, photo=table.file, finding=finding, overlay=name), overlay
 
 
