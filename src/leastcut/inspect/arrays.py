@@ -1,0 +1,32 @@
+"""Array types, and two small operations that every step of the line finder uses."""
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+F32 = npt.NDArray[np.float32]
+F64 = npt.NDArray[np.float64]
+U8 = npt.NDArray[np.uint8]
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.intp]
+
+
+def sums(labels: Ints, values: npt.NDArray[Any], size: int) -> F64:
+    """Return the sum of `values` under each label 0 to `size` - 1."""
+    return np.bincount(labels, values, minlength=size).astype(np.float64)
+
+
+def bilinear(image: F32, x: npt.NDArray[Any], y: npt.NDArray[Any]) -> F32:
+    """Sample `image` between its pixels; outside, the nearest edge pixel."""
+    flat = image.ravel()
+    height, width = image.shape
+    x = np.clip(x, 0, width - 1.001)
+    y = np.clip(y, 0, height - 1.001)
+    x0, y0 = x.astype(np.intp), y.astype(np.intp)
+    fx, fy = (x - x0).astype(np.float32), (y - y0).astype(np.float32)
+    at = y0 * width + x0
+    upper = flat[at] * (1 - fx) + flat[at + 1] * fx
+    lower = flat[at + width] * (1 - fx) + flat[at + width + 1] * fx
+    result: F32 = upper * (1 - fy) + lower * fy
+    return result

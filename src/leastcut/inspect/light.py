@@ -1,0 +1,197 @@
+"""What the lamp could show: where it mirrors, which scratches could glint, and the load behind.
+
+A straight groove of direction t glints where (l + v) . t = 0: in the image, where it lies along a
+circle round the lamp's mirror image, within a tolerance set by the lamp's size and the groove's
+roughness. At distance r from the mirror image and at angle psi off that circle the deviation is
+u = r |sin psi|, so one curve p(u), the chance that a scratch is seen, describes the photo. The
+curve is learnt from the photo itself: given a line's direction, where in the photo it was seen is
+distributed as p(u). Each line then stands for 1 / A(direction), A the area that could have shown
+a line of its direction (Horvitz and Thompson's estimator), so trails of one direction are counted
+as fairly as swirls.
+
+source: glint condition and halo: Sampaio et al., arXiv 2407.00043; status: seen. Estimator:
+Horvitz and Thompson, JASA 47, 663 (1952); status: from memory. The curve and its fit are ours.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from leastcut.inspect.arrays import F32, F64, Bools
+
+ANGLES = 36
+GRID = 56
+STRAY = 0.03  # share of lines that ignore the glint condition
+
+
+@dataclass(frozen=True)
+class Elements:
+    """Short pieces of the lines found: place [px], direction [rad], length [px], which scratch."""
+
+    x: F64
+    y: F64
+    theta: F64
+    length: F64
+    owner: np.typing.NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Field:
+    """The measured part of the photo on a coarse grid: places [px] and area of each [px2]."""
+
+    x: F64
+    y: F64
+    area: F64
+
+
+@dataclass(frozen=True)
+class Visibility:
+    """p(u) = exp(-(u / reach)^sharpness), and the area that could show each direction.
+
+    ``reach_px`` is infinite where the photo shows no sign of a point-like lamp: everything could
+    be seen. ``lit_fraction`` is the share of directions, averaged over the area, that could show.
+    """
+
+    centre: tuple[float, float] | None
+    reach_px: float
+    sharpness: float
+    lit_fraction: float
+
+
+def highlight(grey: F32, inside: Bools) -> tuple[float, float, float] | None:
+    """Return the centre x, y and radius [px] of the lamp's mirror image, or None.
+
+    The largest compact patch of nearly full brightness counts; long bands (tape, a window frame)
+    and patches over a third of the photo do not.
+    """
+    step = max(1, max(grey.shape) // 500)
+    small = cv2.resize(
+        np.where(inside, grey, 0).astype(np.float32), None, fx=1 / step, fy=1 / step,
+        interpolation=cv2.INTER_AREA,
+    )  # fmt: skip
+    top = float(small.max())
+    if top < 0.25:
+        return None
+    count, _, stats, centres = cv2.connectedComponentsWithStats(
+        (small > 0.6 * top).astype(np.uint8)
+    )
+    best: tuple[float, float, float] | None = None
+    for k in range(1, count):
+        _, _, w, h, area = (float(v) for v in stats[k])
+        compact = area / (w * h) > 0.35 and max(w, h) < 4 * min(w, h)
+        if compact and 3 <= area < small.size / 3 and (best is None or area > best[2]):
+            best = (float(centres[k][0]), float(centres[k][1]), area)
+    if best is None:
+        return None
+    return (
+        (best[0] + 0.5) * step - 0.5,
+        (best[1] + 0.5) * step - 0.5,
+        step * float(np.sqrt(best[2] / np.pi)),
+    )
+
+
+def field(usable: Bools) -> Field:
+    """Return the usable part of the photo on a coarse grid."""
+    height, width = usable.shape
+    step = max(height, width) / GRID
+    shape = (max(2, round(width / step)), max(2, round(height / step)))
+    share = cv2.resize(usable.astype(np.float32), shape, interpolation=cv2.INTER_AREA)
+    yy, xx = np.mgrid[: shape[1], : shape[0]]
+    x, y = (xx + 0.5) * width / shape[0], (yy + 0.5) * height / shape[1]
+    area = share * (width / shape[0]) * (height / shape[1])
+    keep = share > 0.02
+    return Field(x[keep].astype(float), y[keep].astype(float), area[keep].astype(float))
+
+
+def deviation(x: F64, y: F64, theta: F64, centre: tuple[float, float]) -> F64:
+    """Return u = r |sin psi| [px]: how far a direction is off the circle round the lamp."""
+    result: F64 = np.abs((x - centre[0]) * np.cos(theta) + (y - centre[1]) * np.sin(theta))
+    return result
+
+
+def chance(u: F64, reach: float, sharpness: float) -> F64:
+    """Return the chance that a scratch at deviation `u` is seen."""
+    result: F64 = (1 - STRAY) * np.exp(-((u / reach) ** sharpness)) + STRAY * np.exp(
+        -u / (30 * reach)
+    )
+    return result
+
+
+class _Fit:
+    """The likelihood of one photo, with everything that does not depend on the curve made once."""
+
+    def __init__(self, elements: Elements, place: Field, centre: tuple[float, float]) -> None:
+        self.u = deviation(elements.x, elements.y, elements.theta, centre)
+        angles = (np.arange(ANGLES) + 0.5) * np.pi / ANGLES
+        self.grid_u = deviation(place.x[:, None], place.y[:, None], angles[None], centre)
+        self.area = place.area
+        self.bin = np.clip((elements.theta % np.pi / np.pi * ANGLES).astype(int), 0, ANGLES - 1)
+        scratches = len(np.unique(elements.owner))
+        self.weight = elements.length / max(elements.length.sum(), 1e-9) * scratches
+
+    def areas(self, reach: float, sharpness: float) -> F64:
+        """Area that could show each direction [px2]."""
+        result: F64 = self.area @ chance(self.grid_u, reach, sharpness)
+        return result
+
+    def log_likelihood(self, reach: float, sharpness: float) -> float:
+        """Log-likelihood, each scratch counted once."""
+        areas = self.areas(reach, sharpness)
+        seen = np.log(chance(self.u, reach, sharpness) + 1e-12)
+        return float((self.weight * (seen - np.log(areas[self.bin]))).sum())
+
+
+SHARPNESS = (1.0, 1.4, 2.0, 2.8, 4.0)
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """Length per area behind what was seen, with its relative uncertainty from the light alone."""
+
+    per_px: float  # px of line per px2
+    relative_sd: float
+    shares: F64  # per element: its part of per_px
+    visibility: Visibility
+
+
+def correct(elements: Elements, place: Field, centre: tuple[float, float] | None) -> Corrected:
+    """Return the line length per area, corrected for what the light could not show.
+
+    The curve's two numbers are averaged over a grid weighted by their likelihood, so that a photo
+    with few scratches carries the full doubt about them.
+    """
+    total = float(place.area.sum())
+    plain = elements.length / max(total, 1.0)
+    everything = Visibility(centre, float("inf"), 2.0, 1.0)
+    if centre is None or len(elements.x) == 0:
+        return Corrected(float(plain.sum()), 0.0, plain, everything)
+    fit = _Fit(elements, place, centre)
+    far = float(np.hypot(place.x - centre[0], place.y - centre[1]).max())
+    reaches = np.geomspace(max(4.0, far / 150), 1.5 * far, 36)
+    table = np.array([[fit.log_likelihood(r, q) for q in SHARPNESS] for r in reaches])
+    table -= 0.5 * (np.log(np.asarray(SHARPNESS) / 2.0) / 0.5) ** 2  # a Gaussian lobe is likeliest
+    nothing = -float(fit.weight.sum()) * np.log(max(total, 1.0))
+    if table.max() < nothing + 3.0:
+        return Corrected(float(plain.sum()), 0.0, plain, everything)
+    return _average(fit, elements, table, reaches, centre)
+
+
+def _average(
+    fit: _Fit, elements: Elements, table: F64, reaches: F64, centre: tuple[float, float]
+) -> Corrected:
+    weight = np.exp(table - table.max())
+    weight /= weight.sum()
+    shares, first, second, lit = np.zeros(len(elements.x)), 0.0, 0.0, 0.0
+    for (i, j), w in np.ndenumerate(weight):
+        if w < 1e-4:
+            continue
+        areas = fit.areas(float(reaches[i]), SHARPNESS[j])
+        part = elements.length / np.maximum(areas[fit.bin], 1.0)
+        load = float(part.sum())
+        shares, first, second = shares + w * part, first + w * load, second + w * load**2
+        lit += w * float(areas.mean() / fit.area.sum())
+    spread = np.sqrt(max(second - first**2, 0.0)) / max(first, 1e-12)
+    i, j = np.unravel_index(int(table.argmax()), table.shape)
+    seen = Visibility(centre, float(reaches[i]), SHARPNESS[j], float(lit))
+    return Corrected(first, float(spread), shares, seen)

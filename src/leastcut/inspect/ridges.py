@@ -1,0 +1,156 @@
+"""Bright thin lines in an image: an oriented filter bank, its local noise, and line points.
+
+Each level of an image pyramid is filtered with elongated second-derivative kernels in twelve
+directions; the largest response at each pixel is kept, divided by what texture and noise alone
+give in that neighbourhood, and thinned to points on the crest with a sub-pixel place.
+
+source: second-derivative line detection with sub-pixel crest: Steger, IEEE TPAMI 20(2) 113 (1998);
+oriented elongated kernels as matched filters: Chaudhuri et al., IEEE TMI 8 263 (1989);
+status: the first seen, the second from memory.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+
+from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, bilinear
+
+DIRECTIONS = 12
+SIGMA_PX = 1.2  # across the line: a camera's own blur is 0.8 to 1.2 px
+ALONG_PX = 3.2  # along the line
+REACH_PX = 5  # 11 x 11 kernels run without a Fourier transform
+BLOCK_PX = 48
+# The 40 % point of the largest of twelve responses to white noise of unit standard deviation;
+# recomputed by tests/inspect/test_photo_ridges.py.
+NOISE_QUANTILE = 0.4
+NOISE_AT_QUANTILE = 1.068
+# What a bright line of unit height and of a camera's blur (sigma 1.1 px) makes the bank answer.
+LINE_GAIN = 2.4
+
+
+@dataclass(frozen=True)
+class Points:
+    """Points on the crests of lines, one row each, in pixels of the full image."""
+
+    x: F32
+    y: F32
+    direction: Ints  # index of the kernel
+    snr: F32
+    level: int
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+
+def kernels() -> list[F32]:
+    """Return the twelve kernels, each of zero mean and unit energy."""
+    r = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float64)
+    x, y = np.meshgrid(r, r)
+    return [_kernel(x, y, np.pi * k / DIRECTIONS) for k in range(DIRECTIONS)]
+
+
+def _kernel(x: F64, y: F64, angle: float) -> F32:
+    along = x * np.cos(angle) + y * np.sin(angle)
+    across = y * np.cos(angle) - x * np.sin(angle)
+    window = np.exp(-((along / ALONG_PX) ** 2) / 2)
+    shape = (1 - (across / SIGMA_PX) ** 2) * np.exp(-((across / SIGMA_PX) ** 2) / 2) * window
+    shape -= (
+        window
+        * np.exp(-((across / SIGMA_PX) ** 2) / 8)
+        * (shape.sum() / (window * np.exp(-((across / SIGMA_PX) ** 2) / 8)).sum())
+    )
+    result: F32 = (shape / np.sqrt((shape**2).sum())).astype(np.float32)
+    return result
+
+
+def respond(image: F32) -> tuple[F32, U8]:
+    """Return the largest response of the bank and which kernel gave it.
+
+    Parameters
+    ----------
+    image : ndarray (H, W) float32
+        Light with its noise made even (a square root of linear light does that).
+    """
+    best: Any = None
+    which = np.zeros(image.shape, np.uint8)
+    for k, kernel in enumerate(kernels()):
+        response = cv2.filter2D(image, cv2.CV_32F, kernel, borderType=cv2.BORDER_REFLECT_101)
+        if best is None:
+            best = response
+            continue
+        larger = cv2.compare(response, best, cv2.CMP_GT).view(np.bool_)
+        np.copyto(which, k, where=larger)
+        best = cv2.max(best, response, dst=best)
+    return best, which
+
+
+def local_noise(best: F32, usable: Bools) -> F32:
+    """Return what texture and noise alone answer around each pixel, as a standard deviation.
+
+    The 40 % point within blocks is used: lines cover less than half of any block. Unusable
+    pixels are left out; blocks without any usable one take the middle of all.
+    """
+    height, width = best.shape
+    rows, cols = max(1, height // BLOCK_PX), max(1, width // BLOCK_PX)
+    crop = (slice(0, rows * BLOCK_PX, 3), slice(0, cols * BLOCK_PX, 3))
+    if height < BLOCK_PX or width < BLOCK_PX:
+        crop = (slice(None), slice(None))
+    values = np.where(usable[crop], best[crop], np.nan)
+    blocks = _blocks(values, rows, cols)
+    count = np.isfinite(blocks).sum(1)
+    blocks = np.sort(blocks, axis=1)  # nan sorts last
+    at = np.clip((count * NOISE_QUANTILE).astype(np.intp), 0, blocks.shape[1] - 1)
+    grid = np.where(count > 20, blocks[np.arange(len(blocks)), at], np.nan)
+    middle = float(np.nanmedian(grid)) if np.isfinite(grid).any() else 1.0
+    filled = np.where(np.isfinite(grid), grid, middle).reshape(rows, cols).astype(np.float32)
+    filled = (np.maximum(filled, 0.2 * middle) / NOISE_AT_QUANTILE).astype(np.float32)
+    if min(rows, cols) >= 3:
+        filled = cv2.medianBlur(filled.astype(np.float32), 3)
+    result: F32 = cv2.resize(filled, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.maximum(result, np.float32(1e-6))
+
+
+def _blocks(values: F32, rows: int, cols: int) -> F32:
+    """Cut an array into rows x cols equal blocks, one per row of the result."""
+    h, w = values.shape[0] // rows, values.shape[1] // cols
+    cut = values[: rows * h, : cols * w].reshape(rows, h, cols, w)
+    return cut.transpose(0, 2, 1, 3).reshape(rows * cols, h * w)
+
+
+def crest(best: F32, which: U8, noise: F32, usable: Bools, *, floor: F32, level: int) -> Points:
+    """Return the points where the response is largest across the line.
+
+    Parameters
+    ----------
+    floor : ndarray (H, W) float32
+        Smallest response kept.
+    level : int
+        Pyramid level; coordinates are returned in pixels of level 0.
+    """
+    keep = (best > floor) & usable
+    keep[:2] = keep[-2:] = False
+    keep[:, :2] = keep[:, -2:] = False
+    flat = np.flatnonzero(keep)
+    y, x = np.divmod(flat, best.shape[1])
+    k = which.ravel()[flat]
+    angle = np.pi * k / DIRECTIONS
+    nx, ny = -np.sin(angle).astype(np.float32), np.cos(angle).astype(np.float32)
+    here = best.ravel()[flat]
+    ahead = bilinear(best, x + nx, y + ny)
+    behind = bilinear(best, x - nx, y - ny)
+    top = (here >= ahead) & (here > behind)
+    bend = np.minimum(ahead + behind - 2 * here, -1e-9)
+    shift = np.clip((behind - ahead) / (2 * bend), -0.7, 0.7)
+    scale = float(2**level)
+    px = ((x + shift * nx)[top] + 0.5) * scale - 0.5
+    py = ((y + shift * ny)[top] + 0.5) * scale - 0.5
+    snr = (here / noise.ravel()[flat])[top]
+    return Points(
+        px.astype(np.float32),
+        py.astype(np.float32),
+        k[top].astype(np.intp),
+        snr.astype(np.float32),
+        level,
+    )

@@ -1,0 +1,209 @@
+"""Read a photo as linear light. Only pixels are kept: no place, time or owner of the photo.
+
+The file's own bytes decide what it is, not its name. A photo is turned upright by its EXIF turn
+before anything else looks at it.
+"""
+
+import importlib
+import io
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from leastcut.errors import InputError
+
+MOST_PIXELS = 100_000_000
+MOST_BYTES = 400_000_000
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "MPO")
+HEIC_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
+
+
+class PhotoError(InputError):
+    """A photo that cannot be read."""
+
+
+@dataclass(frozen=True)
+class Photo:
+    """One photo, upright.
+
+    Attributes
+    ----------
+    linear : ndarray (H, W, 3) float32
+        Linear light, red, green, blue, 0 to 1.
+    clipped : ndarray (H, W) bool
+        Where any colour reached the top of its range.
+    pixel_type : str
+        What the file held, for example ``8-bit RGB`` or ``16-bit grey``.
+    name : str
+        File name without its folder.
+    """
+
+    linear: npt.NDArray[np.float32]
+    clipped: npt.NDArray[np.bool_]
+    pixel_type: str
+    name: str
+
+
+def load(path: Path) -> Photo:
+    """Read the photo at `path`.
+
+    Raises
+    ------
+    PhotoError
+        If there is no such file, it is empty, cut short, too large, animated or no photo.
+    """
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise PhotoError(
+                f"the file is too large: {size / 1e6:.0f} MB",
+                where=str(path),
+                do=f"Save it as a JPEG of at most {MOST_PIXELS // 1_000_000} megapixels",
+            )
+        data = path.read_bytes()
+    except OSError as error:
+        raise PhotoError(
+            f"cannot read the file: {error.strerror or error}",
+            where=str(path),
+            do="Check the name and that you may read it",
+        ) from None
+    try:
+        return decode(data, path.name)
+    except PhotoError as error:
+        raise error.at(str(path)) from None
+
+
+def decode(data: bytes, name: str = "photo") -> Photo:
+    """Decode a photo from its bytes, as :func:`load` does from a file.
+
+    Raises
+    ------
+    PhotoError
+        As for :func:`load`.
+    """
+    if not data:
+        raise PhotoError("the file is empty", do="Copy it from the phone again")
+    image = _open_heic(data) if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS else _open(data)
+    try:
+        return _convert(image, name)
+    finally:
+        image.close()
+
+
+def _open(data: bytes) -> Any:
+    """Open with Pillow, refusing what is too large before any pixel is decoded."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the library's own size warnings: we check below
+            image = Image.open(io.BytesIO(data), formats=FORMATS)
+    except UnidentifiedImageError:
+        raise PhotoError(
+            "this is not a photo that can be read",
+            do="Give a JPEG, PNG, WebP, TIFF or HEIC file; a renamed or damaged file will not do",
+        ) from None
+    except Image.DecompressionBombError:
+        raise _too_many_pixels() from None
+    except (OSError, ValueError, SyntaxError) as error:
+        raise _damaged(error) from None
+    _check(image)
+    return image
+
+
+def _open_heic(data: bytes) -> Any:
+    """Open a HEIC photo with the optional package, if the user installed it."""
+    try:
+        pillow_heif: Any = importlib.import_module("pillow_heif")
+    except ImportError:
+        raise PhotoError(
+            "this is a HEIC photo, and the package that reads it is not installed",
+            do="Install it with pip install pillow-heif, or set the phone to take JPEG (camera format: most compatible)",
+        ) from None
+    try:
+        image = pillow_heif.open_heif(io.BytesIO(data)).to_pillow()
+    except (OSError, ValueError, RuntimeError) as error:
+        raise _damaged(error) from None
+    _check(image)
+    return image
+
+
+def _check(image: Any) -> None:
+    width, height = image.size
+    if width * height > MOST_PIXELS:
+        raise _too_many_pixels(width, height)
+    # A phone's JPEG may carry a second, hidden picture; only formats for motion are refused.
+    if image.format != "MPO" and getattr(image, "n_frames", 1) > 1:
+        raise PhotoError(
+            f"this file holds {image.n_frames} pictures (an animation or a stack of pages)",
+            do="Save the one picture that shows the place as a JPEG",
+        )
+
+
+def _too_many_pixels(width: int = 0, height: int = 0) -> PhotoError:
+    size = f": {width} x {height}" if width else ""
+    return PhotoError(
+        f"the picture has too many pixels{size}",
+        do=f"Save it with at most {MOST_PIXELS // 1_000_000} megapixels, or cut it to the place",
+    )
+
+
+def _damaged(error: Exception) -> PhotoError:
+    return PhotoError(
+        f"the file is damaged or cut short ({str(error)[:80]})", do="Copy it from the phone again"
+    )
+
+
+def _convert(image: Any, name: str) -> Photo:
+    from PIL import ImageOps
+
+    mode = image.mode
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            image.load()
+            upright = ImageOps.exif_transpose(image)
+    except (OSError, ValueError, SyntaxError, EOFError, MemoryError) as error:
+        raise _damaged(error) from None
+    array, kind = _pixels(upright, mode)
+    if array.shape[0] < 2 or array.shape[1] < 2:
+        raise PhotoError(
+            f"the picture is only {array.shape[1]} x {array.shape[0]} pixels",
+            do="Give the camera's own file",
+        )
+    return _linear(array, kind, name)
+
+
+def _pixels(image: Any, mode: str) -> tuple[npt.NDArray[Any], str]:
+    """Return the pixels as (H, W, 3) of 8 or 16 bits, and what they were."""
+    if mode in {"I;16", "I;16B", "I;16L", "I"}:
+        grey = np.clip(np.asarray(image).astype(np.int64), 0, 65535).astype(np.uint16)
+        return np.repeat(grey[..., None], 3, axis=2), "16-bit grey"
+    if mode == "F":
+        grey = np.clip(np.nan_to_num(np.asarray(image)), 0, 1)
+        return np.repeat((grey * 65535).astype(np.uint16)[..., None], 3, axis=2), "float grey"
+    if mode in {"RGBA", "LA", "PA"} or "transparency" in image.info:
+        from PIL import Image
+
+        flat = Image.new("RGBA", image.size, (0, 0, 0, 255))
+        flat.alpha_composite(image.convert("RGBA"))
+        return np.asarray(flat.convert("RGB")), f"8-bit {mode}"
+    kind = {"L": "8-bit grey", "1": "1-bit", "P": "8-bit palette"}.get(mode, f"8-bit {mode}")
+    return np.asarray(image.convert("RGB")), kind
+
+
+def _linear(array: npt.NDArray[Any], kind: str, name: str) -> Photo:
+    """Undo the sRGB curve by a table. source: IEC 61966-2-1; status: memory."""
+    import cv2
+
+    top = np.iinfo(array.dtype).max
+    code = np.arange(top + 1) / top
+    table = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+    table = table.astype(np.float32)
+    linear = cv2.LUT(array, table) if top == 255 else table[array]
+    highest = array.max(axis=2)
+    return Photo(linear, highest >= top - top // 255, kind, name)

@@ -1,0 +1,370 @@
+"""A renderer of scratched paint under a lamp, with known truth, for tests and benches only.
+
+Its own code path: three-dimensional lamp, eye and panel; line-segment scratches that glint where
+(l + v) . t = 0 within the tolerance of the lamp's size (exact directions per point, no small-angle
+form); V-groove slope spikes broadened by diffraction; Fresnel mirror of lamp and room; haze halo;
+orange peel as a field of slopes; metallic flake; dust and fibres; taped square; vignetting; a
+Bayer mosaic with shot and read noise; sRGB and JPEG.
+
+source: glint condition and slope lobe: Raymond, Guennebaud, Barla, ACM TOG 35(4) 2016 and
+Sampaio et al., arXiv 2407.00043 (specular reflection at points along scratches); status: seen.
+"""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Everything that defines one photo; lengths in mm unless named otherwise."""
+
+    seed: int = 0
+    width_px: int = 1600
+    height_px: int = 1200
+    um_per_px: float = 40.0
+    swirl_load: float = 40.0  # mm/cm2, all directions
+    trail_load: float = 0.0
+    trail_degrees: float = 30.0
+    deep_load: float = 0.0
+    lamp_mm: float = 450.0  # lamp to mirror point
+    eye_mm: float = 400.0
+    incidence_deg: float = 8.0
+    lamp_radius_mm: float = 12.0
+    roughness_deg: float = 0.4  # spread of the groove's own direction
+    mirror_at: tuple[float, float] = (0.5, 0.5)  # highlight, share of width and height
+    lamp_tint: tuple[float, float, float] = (1.0, 0.97, 0.92)
+    paint: tuple[float, float, float] = (0.012, 0.012, 0.014)  # diffuse, linear
+    flake_per_mm2: float = 0.0
+    peel_mrad: float = 2.0
+    dust_per_cm2: float = 0.3
+    fibres: int = 2
+    haze: float = 0.02
+    room: float = 0.012
+    psf_px: float = 0.9
+    full_well: float = 9000.0
+    read_noise: float = 3.0
+    exposure: float = 1.0
+    vignette: float = 0.25
+    jpeg: int = 93
+    tape_mm: float = 0.0  # inner side of a taped square; 0 for none
+    tape_turn_deg: float = 0.0
+    tape_dark: bool = False
+    keep_depth: float = 0.0  # cut already made [um]: grooves shallower than this are gone
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """Scratches as sampled points: one row per half pixel of line."""
+
+    x: Array
+    y: Array
+    theta: Array
+    step_mm: Array
+    owner: Array
+    width_um: Array  # per scratch
+    depth_um: Array
+    kind: Array  # 0 swirl 1 trail 2 deep
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What the photo shows, and what the paint bears."""
+
+    strokes: Strokes
+    levels: Array  # per sample: height of the glint over its surroundings, of 255 encoded levels
+    best_levels: Array  # per sample: the same were the scratch turned right for this lamp
+    load: float  # mm/cm2 that would reach MIN_LEVELS if turned right for this lamp
+    area_cm2: float
+    centre_px: tuple[float, float]
+    square_px: Array | None
+    inside: Array  # per sample: within the measured area
+
+
+MIN_LEVELS = 4.0
+KINDS = ("swirl", "trail", "deep")
+
+
+def srgb(linear: Array) -> Array:
+    """Encode linear light 0..1. source: IEC 61966-2-1; status: memory."""
+    linear = np.clip(linear, 0, 1)
+    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+
+
+def unsrgb(code: Array) -> Array:
+    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+
+
+def _draw(rng, scene, load, kind):
+    """Draw scratches of one kind over a field wider than the photo."""
+    um = scene.um_per_px / 1000
+    w, h = scene.width_px * um, scene.height_px * um
+    pad = 30.0
+    area_cm2 = (w + 2 * pad) * (h + 2 * pad) / 100
+    mean_len = (18.0, 30.0, 25.0)[kind]
+    n = rng.poisson(load * area_cm2 / mean_len)
+    length = np.clip(mean_len * rng.gamma(4.0, 0.25, n), 3, None)
+    cx, cy = rng.uniform(-pad, w + pad, n), rng.uniform(-pad, h + pad, n)
+    theta = rng.uniform(0, np.pi, n)
+    if kind == 1:
+        theta = np.radians(scene.trail_degrees + 3.0 * rng.standard_normal(n))
+    bend = rng.standard_normal(n) / (60.0, 250.0, 200.0)[kind]
+    width = np.clip((4.0, 4.0, 60.0)[kind] * np.exp(0.35 * rng.standard_normal(n)), 1.0, 120)
+    depth = np.clip((0.7, 0.7, 5.0)[kind] * np.exp(0.5 * rng.standard_normal(n)), 0.05, 15)
+    return length, cx, cy, theta, bend, width, depth
+
+
+def _sample(scene, parts):
+    """Sample every scratch each half pixel along a circular arc (vectorised)."""
+    length, cx, cy, theta, bend, width, depth, kind = parts
+    um = scene.um_per_px / 1000
+    count = np.maximum((length / (0.5 * um)).astype(int), 2)
+    owner = np.repeat(np.arange(len(length)), count)
+    first = np.cumsum(count) - count
+    s = (np.arange(count.sum()) - first[owner]) / count[owner] * length[owner] - length[owner] / 2
+    angle = theta[owner] + bend[owner] * s
+    half = bend[owner] * s / 2
+    chord = s * np.sinc(half / np.pi)
+    x = (cx[owner] + chord * np.cos(theta[owner] + half)) / um
+    y = (cy[owner] + chord * np.sin(theta[owner] + half)) / um
+    inside = (x > 2) & (y > 2) & (x < scene.width_px - 3) & (y < scene.height_px - 3)
+    return Strokes(
+        x[inside], y[inside], angle[inside] % np.pi, (length / count)[owner][inside],
+        owner[inside], width, depth, kind,
+    )
+
+
+def strokes_of(scene: Scene) -> Strokes:
+    rng = np.random.default_rng([scene.seed, 1])
+    loads = (scene.swirl_load, scene.trail_load, scene.deep_load)
+    drawn = [_draw(rng, scene, load, kind) for kind, load in enumerate(loads)]
+    parts = [np.concatenate(column) for column in zip(*drawn, strict=True)]
+    kind = np.concatenate([np.full(len(d[0]), k) for k, d in enumerate(drawn)])
+    return _sample(scene, [*parts, kind])
+
+
+def _half_vectors(scene, x_px, y_px):
+    """Return the half vector at panel points, exact (mm, z up, mirror point at the origin)."""
+    um = scene.um_per_px / 1000
+    x = (x_px - scene.mirror_at[0] * scene.width_px) * um
+    y = (y_px - scene.mirror_at[1] * scene.height_px) * um
+    sin, cos = np.sin(np.radians(scene.incidence_deg)), np.cos(np.radians(scene.incidence_deg))
+    total = []
+    for dx, dz in ((scene.lamp_mm * sin, scene.lamp_mm * cos), (-scene.eye_mm * sin, scene.eye_mm * cos)):
+        vx, vy, vz = dx - x, -y, np.full_like(x, dz)
+        norm = np.sqrt(vx**2 + vy**2 + vz**2)
+        total.append((vx / norm, vy / norm, vz / norm))
+    hx, hy, hz = (a + b for a, b in zip(*total, strict=True))
+    norm = np.sqrt(hx**2 + hy**2 + hz**2)
+    return hx / norm, hy / norm, hz / norm
+
+
+def smooth_field(rng, shape, scale_px, rms):
+    """Gaussian random field of given correlation length and rms."""
+    small = max(scale_px / 3, 1.0)
+    size = (int(shape[0] / small) + 8, int(shape[1] / small) + 8)
+    noise = cv2.GaussianBlur(rng.standard_normal(size).astype(np.float32), (0, 0), 3.0)
+    noise *= rms / max(float(noise.std()), 1e-9)
+    return cv2.resize(noise, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
+
+
+def _peel(scene):
+    rng = np.random.default_rng([scene.seed, 2])
+    shape = (scene.height_px, scene.width_px)
+    scale = 1500 / scene.um_per_px
+    return [smooth_field(rng, shape, scale, scene.peel_mrad / 1000) for _ in range(2)]
+
+
+def glint(scene, strokes, peel):
+    """Return per sample (flux per mm of line, flux were the scratch turned right for this lamp)."""
+    hx, hy, hz = _half_vectors(scene, strokes.x, strokes.y)
+    iy, ix = strokes.y.astype(int), strokes.x.astype(int)
+    hx, hy = hx + peel[0][iy, ix], hy + peel[1][iy, ix]
+    t = np.cos(strokes.theta), np.sin(strokes.theta)
+    along = hx * t[0] + hy * t[1]
+    across = (hy * t[0] - hx * t[1]) / hz
+    source = scene.lamp_radius_mm / scene.lamp_mm / 2
+    spread = np.hypot(source / 2, np.radians(scene.roughness_deg))
+    weight = np.exp(-0.5 * (along / spread) ** 2)
+    width = strokes.width_um * np.clip(1 - scene.keep_depth / strokes.depth_um, 0, 1)
+    wall = 2 * strokes.depth_um / strokes.width_um
+    lobe = np.hypot(0.55 / np.maximum(strokes.width_um, 1), 0.06)
+    own = strokes.owner
+    right = np.hypot(along, across * hz) / hz
+
+    def slope(tilt):
+        return 0.5 * sum(
+            np.exp(-0.5 * ((tilt - sign * wall[own]) / lobe[own]) ** 2) / lobe[own] for sign in (1, -1)
+        )
+
+    scale = 5e-4 * scene.exposure * (0.012 / 0.02) / np.hypot(spread, 0.01) * 0.02
+    return scale * width[own] * weight * slope(across), scale * width[own] * slope(right)
+
+
+def _background(scene, peel, rng):
+    shape = (scene.height_px, scene.width_px)
+    yy, xx = np.mgrid[: shape[0], : shape[1]].astype(np.float64)
+    hx, hy, hz = _half_vectors(scene, xx, yy)
+    tilt = np.hypot(hx + peel[0], hy + peel[1])
+    core = scene.lamp_radius_mm / scene.lamp_mm / 2
+    lamp = 60.0 / (1 + np.exp((tilt - core) / (0.06 * core + 5e-4)))
+    halo = scene.haze * (1 / (1 + (tilt / (3 * core + 0.01)) ** 2) + 0.5 * np.exp(-tilt / 0.05))
+    room = scene.room * (1 + smooth_field(rng, shape, max(shape) / 5, 0.35))
+    grey = 0.04 * lamp + halo + np.clip(room, 0.001, None)
+    base = np.asarray(scene.paint)[None, None] * (0.6 + 0.4 * hz[..., None])
+    return grey[..., None] * np.asarray(scene.lamp_tint) + base
+
+
+def _speckle(scene, rng, canvas):
+    """Add metallic flake: single bright sub-pixel dots."""
+    n = rng.poisson(scene.flake_per_mm2 * canvas.shape[0] * canvas.shape[1] * (scene.um_per_px / 1000) ** 2)
+    x, y = rng.uniform(0, canvas.shape[1] - 1, n), rng.uniform(0, canvas.shape[0] - 1, n)
+    np.add.at(canvas, (y.astype(int), x.astype(int)), 0.05 * scene.exposure * rng.gamma(0.7, 1.0, n))
+
+
+def _dust(scene, rng, canvas):
+    area = canvas.shape[0] * canvas.shape[1] * (scene.um_per_px / 10000) ** 2
+    for _ in range(rng.poisson(scene.dust_per_cm2 * area)):
+        centre = rng.uniform(5, canvas.shape[1] - 5), rng.uniform(5, canvas.shape[0] - 5)
+        axes = rng.uniform(0.7, 3.0, 2) * 40 / scene.um_per_px
+        cv2.ellipse(canvas, (centre, tuple(2 * axes), rng.uniform(0, 180)), float(rng.uniform(0.03, 0.3)), -1)
+    for _ in range(scene.fibres):
+        turn = np.cumsum(rng.standard_normal(60) * 0.25) + rng.uniform(0, 6.3)
+        step = np.stack([np.cos(turn), np.sin(turn)], 1) * 60 / scene.um_per_px
+        start = rng.uniform(0.1, 0.9, 2) * canvas.shape[::-1]
+        line = (start + np.cumsum(step, 0)).astype(np.float32)
+        cv2.polylines(canvas, [np.round(line).astype(np.int32)], False, 0.06, 1, cv2.LINE_AA)
+
+
+def square_corners(scene: Scene) -> Array | None:
+    """Return the inner corners of the taped square [px], or None."""
+    if not scene.tape_mm:
+        return None
+    half = scene.tape_mm * 500 / scene.um_per_px
+    turn = np.radians(scene.tape_turn_deg)
+    spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
+    return corners @ spin.T + [scene.width_px / 2, scene.height_px / 2]
+
+
+def _tape(scene, linear):
+    corners = square_corners(scene)
+    if corners is None:
+        return
+    middle = corners.mean(0)
+    half = scene.tape_mm / 2
+    outer = middle + (corners - middle) * (half + 18.0) / half
+    mask = np.zeros(linear.shape[:2], np.float32)
+    cv2.fillConvexPoly(mask, np.round(outer * 16).astype(np.int32), 1.0, cv2.LINE_AA, 4)
+    cv2.fillConvexPoly(mask, np.round(corners * 16).astype(np.int32), 0.0, cv2.LINE_AA, 4)
+    tone = np.array([0.02, 0.02, 0.02]) if scene.tape_dark else np.array([0.42, 0.38, 0.22])
+    linear[:] = linear * (1 - mask[..., None]) + mask[..., None] * tone
+
+
+def _splat(shape, x, y, value):
+    canvas = np.zeros(shape[0] * shape[1])
+    x0, y0 = np.floor(x).astype(int), np.floor(y).astype(int)
+    fx, fy = x - x0, y - y0
+    for dx, dy, part in ((0, 0, (1 - fx) * (1 - fy)), (1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy)):
+        flat = np.clip(y0 + dy, 0, shape[0] - 1) * shape[1] + np.clip(x0 + dx, 0, shape[1] - 1)
+        canvas += np.bincount(flat, value * part, minlength=canvas.size)
+    return canvas.reshape(shape)
+
+
+def camera(scene: Scene, linear: Array, rng) -> Array:
+    """Lens blur, vignetting, Bayer mosaic with noise, demosaic, 8-bit JPEG: an RGB uint8 photo."""
+    blurred = cv2.GaussianBlur(linear.astype(np.float32), (0, 0), scene.psf_px)
+    h, w = blurred.shape[:2]
+    yy, xx = np.mgrid[:h, :w].astype(np.float32)
+    r2 = ((xx - w / 2) ** 2 + (yy - h / 2) ** 2) / (w**2 + h**2) * 4
+    blurred *= (1 - scene.vignette * r2)[..., None]
+    mosaic = blurred[..., 1].copy()
+    mosaic[::2, ::2] = blurred[::2, ::2, 0]
+    mosaic[1::2, 1::2] = blurred[1::2, 1::2, 2]
+    electrons = rng.poisson(np.clip(mosaic, 0, 1.2) * scene.full_well) + scene.read_noise * rng.standard_normal(mosaic.shape)
+    raw = np.clip(electrons / scene.full_well, 0, 1)
+    demosaiced = cv2.cvtColor((raw * 65535).astype(np.uint16), cv2.COLOR_BayerRG2BGR_EA)
+    # OpenCV names a Bayer pattern by its second row and column: red at (0, 0) is its "BG", and its
+    # "RG to BGR" is therefore our RGB order.
+    code = np.round(srgb(demosaiced / 65535.0) * 255).astype(np.uint8)
+    if not scene.jpeg:
+        return code
+    _, data = cv2.imencode(".jpg", code[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, scene.jpeg])
+    return cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1].copy()
+
+
+def _levels(scene, linear_bg, strokes, flux, best):
+    """Height of a glint over its surroundings in encoded levels, as it lies and turned right."""
+    pixel = scene.um_per_px / 1000
+    iy, ix = strokes.y.astype(int), strokes.x.astype(int)
+    ground = linear_bg[iy, ix].mean(-1)
+    wide = np.hypot(scene.psf_px, strokes.width_um / scene.um_per_px / 3.5)[strokes.owner]
+    peak = flux / pixel / (np.sqrt(2 * np.pi) * wide)
+    top = best / pixel / (np.sqrt(2 * np.pi) * wide)
+    typical = float(np.median(linear_bg))
+    levels = 255 * (srgb(ground + peak) - srgb(ground))
+    return levels, 255 * (srgb(typical + top) - srgb(np.asarray(typical)))
+
+
+def render(scene: Scene) -> tuple[Array, Truth]:
+    """Return the photo (H, W, 3) uint8 RGB and its truth."""
+    strokes = strokes_of(scene)
+    peel = _peel(scene)
+    rng = np.random.default_rng([scene.seed, 3])
+    ground = _background(scene, peel, rng) * scene.exposure
+    flux, best = glint(scene, strokes, peel)
+    levels, best_levels = _levels(scene, ground, strokes, flux, best)
+    shape = (scene.height_px, scene.width_px)
+    pixel = scene.um_per_px / 1000
+    canvas = _scratch_layer(scene, shape, strokes, flux * strokes.step_mm / pixel**2)
+    _speckle(scene, rng, canvas)
+    _dust(scene, rng, canvas)
+    linear = ground + canvas[..., None] * np.asarray(scene.lamp_tint)
+    _tape(scene, linear)
+    photo = camera(scene, linear, rng)
+    return photo, _truth(scene, strokes, levels, best_levels)
+
+
+def _scratch_layer(scene, shape, strokes, value):
+    """Splat fine scratches as lines and wide ones with their own width."""
+    canvas = np.zeros(shape)
+    wide_px = strokes.width_um / scene.um_per_px
+    group = np.digitize(wide_px, [0.5, 1.0, 1.5, 2.2])[strokes.owner]
+    for g, blur in enumerate((0.0, 0.22, 0.36, 0.53, 0.8)):
+        pick = group == g
+        if pick.any():
+            layer = _splat(shape, strokes.x[pick], strokes.y[pick], value[pick])
+            canvas += cv2.GaussianBlur(layer, (0, 0), blur) if blur else layer
+    return canvas
+
+
+def _truth(scene, strokes, levels, best_levels):
+    square = square_corners(scene)
+    area_px = scene.width_px * scene.height_px
+    inside = np.ones(len(strokes.x), bool)
+    if square is not None:
+        area_px = cv2.contourArea(square.astype(np.float32))
+        mask = np.zeros((scene.height_px, scene.width_px), np.uint8)
+        cv2.fillConvexPoly(mask, np.round(square).astype(np.int32), 1)
+        inside = mask[strokes.y.astype(int), strokes.x.astype(int)] > 0
+    area_cm2 = area_px * (scene.um_per_px / 1e4) ** 2
+    shows = (best_levels >= MIN_LEVELS) & inside
+    load = float(strokes.step_mm[shows].sum() / area_cm2)
+    centre = (scene.mirror_at[0] * scene.width_px, scene.mirror_at[1] * scene.height_px)
+    return Truth(strokes, levels, best_levels, load, area_cm2, centre, square, inside)
+
+
+def truth_mask(scene: Scene, truth: Truth, least: float = MIN_LEVELS) -> Array:
+    """Centre lines of what glints at least `least` levels over its surroundings, (H, W) bool."""
+    mask = np.zeros((scene.height_px, scene.width_px), bool)
+    lit = (truth.levels >= least) & truth.inside
+    mask[np.round(truth.strokes.y[lit]).astype(int), np.round(truth.strokes.x[lit]).astype(int)] = True
+    return mask
+
+
+def after(scene: Scene, cut_um: float, **changes) -> Scene:
+    """Return the same place after `cut_um` of clear coat was taken, seen anew."""
+    return replace(scene, keep_depth=cut_um, **changes)
