@@ -63,8 +63,30 @@ class People(msgspec.Struct, frozen=True, kw_only=True):
     date: str = ""
 
 
+class PanelProof(msgspec.Struct, frozen=True, kw_only=True):
+    """What two photos of one place prove: load before and after, share removed, pictures' names."""
+
+    panel: str
+    before_mm_per_cm2: Interval
+    after_mm_per_cm2: Interval
+    removed: Interval | None = None
+    photo_before: str | None = None
+    photo_after: str | None = None
+
+
+class PanelCut(msgspec.Struct, frozen=True, kw_only=True):
+    """Clear coat spent on one panel in this job, and how that is known."""
+
+    panel: str
+    cut_um: Interval
+    sd_um: float
+    how: Literal["measured", "estimated"]
+    process: str = ""
+    section: str | None = None
+
+
 class Dossier(msgspec.Struct, frozen=True, kw_only=True):
-    """The whole job: what is known, what was decided, what it will take."""
+    """The whole job: what is known, what was decided, what it will take, what was proven."""
 
     car: Car
     people: People
@@ -83,3 +105,5 @@ class Dossier(msgspec.Struct, frozen=True, kw_only=True):
     window: Window | None
     stages: tuple[Stage, ...]
     would_help_most: tuple[Help, ...]
+    proofs: tuple[PanelProof, ...] = ()
+    cuts: tuple[PanelCut, ...] = ()

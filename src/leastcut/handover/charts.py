@@ -1,0 +1,97 @@
+"""The plots of one job, gathered from its dossier as plain records."""
+
+from collections.abc import Mapping
+
+import msgspec
+
+from leastcut.car.records import Interval
+from leastcut.car.units import UnitSystem, convert
+from leastcut.handover import words
+from leastcut.handover.plots import Plot, Row, plot
+from leastcut.handover.records import Dossier
+from leastcut.plan.records import SectionPlan
+
+
+def film_chart(dossier: Dossier, true_um: Mapping[str, float] | None = None) -> Plot:
+    """Return clear coat per panel with its 95 % bounds and the reserve across; true values if given."""
+    units = dossier.units
+    true = true_um or {}
+    names = panel_names(dossier)
+    rows = [
+        Row(
+            label=names[state.panel],
+            value=_in_unit(state.film.clear_um, units),
+            words=f"{words.thickness(state.film.clear_um.mean, units)} ({words.thickness_between(state.film.clear_um, units).split(words.NBSP)[0]})",
+            assumed=state.film.assumed,
+            true=_value(true[state.panel], units) if state.panel in true else None,
+        )
+        for state in dossier.panels
+    ]
+    reserve = max((state.film.reserve_um for state in dossier.panels), default=None)
+    return plot(
+        rows,
+        axis=f"Clear coat, {words.film_symbol(units)}",
+        reference=None if reserve is None else _value(reserve, units),
+        reference_words="" if reserve is None else f"must stay: {words.thickness(reserve, units)}",
+    )
+
+
+def load_chart(dossier: Dossier) -> Plot:
+    """Return scratch load per panel, before and (where proven) after."""
+    names = panel_names(dossier)
+    proofs = {proof.panel: proof for proof in dossier.proofs}
+    rows = []
+    for state in dossier.panels:
+        proof = proofs.get(state.panel)
+        before = proof.before_mm_per_cm2 if proof else state.load_mm_per_cm2
+        after = proof.after_mm_per_cm2 if proof else None
+        said = words.load(before.mean) + (f" → {words.load(after.mean)}" if after else "")
+        rows.append(
+            Row(
+                label=names[state.panel],
+                value=before,
+                words=f"{said} ({_bounds(after or before)})",
+                assumed=state.load_assumed and proof is None,
+                after=after,
+            )
+        )
+    return plot(rows, axis="Scratch load, mm/cm²")
+
+
+def cut_chart(dossier: Dossier, panel: str) -> Plot:
+    """Return the planned cut of every section of a panel, with what may be cut as the limit."""
+    units = dossier.units
+    budgets = {state.panel: state.film.budget_um for state in dossier.panels}
+    sections = [s for s in dossier.plan.sections if s.panel == panel]
+    rows = [
+        _cut_row(n, section, budgets.get(panel), units) for n, section in enumerate(sections, 1)
+    ]
+    return plot(rows, axis=f"Cut, {words.film_symbol(units)}")
+
+
+def _cut_row(n: int, section: SectionPlan, budget: float | None, units: UnitSystem) -> Row:
+    return Row(
+        label=f"Section {n}",
+        value=_in_unit(section.cut_um, units),
+        words=f"{words.thickness(section.cut_um.mean, units)} (≤ {words.thickness(section.cut_um.high, units)})",
+        limit=None if budget is None else _value(budget, units),
+    )
+
+
+def panel_names(dossier: Dossier) -> dict[str, str]:
+    """Return every panel's name by its id; an id the car does not have stands for itself."""
+    names = {state.panel: state.panel for state in dossier.panels}
+    return names | {panel.id: panel.name for panel in dossier.car.panels}
+
+
+def _value(um: float, units: UnitSystem) -> float:
+    return um if units == "metric" else convert(um, "micrometer", "thou")
+
+
+def _in_unit(interval: Interval, units: UnitSystem) -> Interval:
+    values = {key: _value(um, units) for key, um in msgspec.structs.asdict(interval).items()}
+    return Interval(**values)
+
+
+def _bounds(interval: Interval) -> str:
+    return words.load_between(interval).split(words.NBSP)[0]

@@ -1,0 +1,289 @@
+"""What the client's report says, in words and formatted numbers. Pure."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from leastcut.car.records import Interval, Panel
+from leastcut.handover import words
+from leastcut.handover.care import CareSheet, Use, care_sheet
+from leastcut.handover.charts import film_chart, load_chart, panel_names
+from leastcut.handover.glyphs import short
+from leastcut.handover.plots import Plot, in_words
+from leastcut.handover.records import Dossier, PanelState
+from leastcut.handover.truth import Truth, found_against_true, true_clear
+from leastcut.handover.wall import (
+    about,
+    cautions,
+    helps,
+    panels_in_order,
+    price_rows,
+    process_card,
+)
+from leastcut.plan.records import SectionPlan
+from leastcut.safety.records import Caution
+from leastcut.testspot.records import Trial
+
+Sheet = dict[str, Any]
+
+FILM_STATES = {
+    "factory": "as from the factory",
+    "repainted": "repainted",
+    "filled": "filler under the paint",
+    "thin": "thin",
+    "unmeasured": "not measured",
+    "unreadable": "readings make no sense",
+}
+VERDICTS = {
+    "unchanged": "unchanged",
+    "some-left": "some marks left",
+    "clean": "clean",
+    "hazy": "hazy",
+    None: "–",
+}
+SURE_ENOUGH = 0.9
+WHY_SO_LITTLE = (
+    "A scratch is gone when the surface around it is level with its bottom, so every correction "
+    "spends clear coat that does not grow back. We look for the least cut that leaves a panel "
+    "clean, and leave alone what a panel cannot afford."
+)
+
+
+def report_sheet(dossier: Dossier, *, truth: Truth | None = None, use: Use | None = None) -> Sheet:
+    """Return everything that the client's report prints.
+
+    Parameters
+    ----------
+    dossier : Dossier
+        The whole job.
+    truth : Truth, optional
+        The hidden truth of a demonstration: adds a page of found against true.
+    use : Use, optional
+        How the car is washed and kept, for the care sheet.
+    """
+    return {
+        **_head(dossier),
+        "drawing": {"file": "car.svg", "alt": _drawing_alt(dossier)},
+        "film": _picture("film.svg", film_chart(dossier)),
+        "loads": _picture("loads.svg", load_chart(dossier)),
+        "panels": [_panel_row(dossier, panel) for panel in panels_in_order(dossier)],
+        "trials": [_trial_row(trial, dossier) for trial in dossier.trials],
+        "advice": dossier.testspot.next.why,
+        "processes": _processes(dossier),
+        "left": left_on_purpose(dossier),
+        "window": dossier.window.why if dossier.window else "",
+        "care": care_words(_care(dossier, use)),
+        "cautions": cautions(c for c in dossier.cautions if _for_the_client(c)),
+        "help": helps(dossier),
+        "missing": [text for stage in dossier.stages for text in (*stage.missing, *stage.not_yet)],
+        "price": price_rows(dossier),
+        "truth": found_against_true(dossier, truth) if truth else None,
+        "truth_film": _picture("truth.svg", film_chart(dossier, true_clear(truth)))
+        if truth
+        else None,
+        "film_unit": words.film_symbol(dossier.units),
+    }
+
+
+def _head(dossier: Dossier) -> Sheet:
+    worked = work_recorded(dossier)
+    kind = "Handover report" if worked else "Condition report and proposal"
+    return {
+        "title": f"{kind}: {short(dossier.car.label, 90)}",
+        "kind": kind,
+        "worked": worked,
+        "car": short(dossier.car.label, 90),
+        "about": about(dossier.car, dossier.units),
+        "client": short(dossier.people.client, 160),
+        "shop": short(dossier.people.shop, 160),
+        "job_date": dossier.people.date,
+        "status": _status(worked=worked),
+        "summary": summary(dossier),
+        "figures": _figures(dossier),
+        "target": words.TARGETS[dossier.target],
+    }
+
+
+def work_recorded(dossier: Dossier) -> bool:
+    """Return whether work has been recorded: only then is the report a handover."""
+    return any(stage.stage == "work" and stage.done for stage in dossier.stages)
+
+
+def _status(*, worked: bool) -> str:
+    if worked:
+        return (
+            "The work is done and recorded; numbers after the work are measured where it says so."
+        )
+    return (
+        "No work has been recorded yet. This is what was found and what is proposed; "
+        "every number about the work is a forecast."
+    )
+
+
+def summary(dossier: Dossier) -> list[str]:
+    """Return the report's short answer: what was found, what is done about it, and why so little."""
+    names = panel_names(dossier)
+    worked = {s.panel for s in dossier.plan.sections if s.steps}
+    return [
+        _found(dossier, names),
+        _decided(dossier, names, worked),
+        WHY_SO_LITTLE,
+    ]
+
+
+def _found(dossier: Dossier, names: dict[str, str]) -> str:
+    if not dossier.panels:
+        return "Nothing has been inspected yet."
+    worst = max(dossier.panels, key=lambda s: s.load_mm_per_cm2.mean)
+    thinnest = min(dossier.panels, key=lambda s: s.film.clear_um.low)
+    measured = sum(not s.film.assumed for s in dossier.panels)
+    return (
+        f"{len(dossier.panels)} panels were looked at and {measured} of them measured. The most "
+        f"scratches are on: {names[worst.panel]}, {words.load(worst.load_mm_per_cm2.mean)} mm of "
+        f"scratch on each cm². The least clear coat may be on: {names[thinnest.panel]}, at least "
+        f"{words.thickness(thinnest.film.clear_um.low, dossier.units)}."
+    )
+
+
+def _decided(dossier: Dossier, names: dict[str, str], worked: set[str]) -> str:
+    alone = [names[p.id] for p in dossier.car.panels if p.id not in worked]
+    if not worked:
+        return "No panel is to be polished."
+    most = max(s.cut_um.high for s in dossier.plan.sections)
+    rest = f" Left as they are: {words.listed(alone)}." if alone else ""
+    return (
+        f"{len(worked)} panels are polished, no section by more than "
+        f"{words.thickness(most, dossier.units)} (upper bound).{rest}"
+    )
+
+
+def _figures(dossier: Dossier) -> list[list[str]]:
+    plan, states = dossier.plan, dossier.panels
+    worked = {s.panel for s in plan.sections if s.steps}
+    figures = [[f"{len(worked)} of {len(dossier.car.panels)}", "panels polished"]]
+    if worked:
+        most = max(s.cut_um.high for s in plan.sections)
+        figures.append([words.thickness(most, dossier.units), "most cut in any section"])
+        least = min(s.clear_after_low_um for s in plan.sections if s.steps)
+        figures.append([words.thickness(least, dossier.units), "clear coat left, at least"])
+    if states:
+        middle = sorted(s.load_mm_per_cm2.mean for s in states)[len(states) // 2]
+        figures.append([words.load(middle), "mm/cm² scratch load, middle panel"])
+    if plan.price is not None:
+        figures.append([words.money(plan.price.total, plan.price.currency), "price with tax"])
+    return figures
+
+
+def _drawing_alt(dossier: Dossier) -> str:
+    names = words.listed(panel.name for panel in dossier.car.panels)
+    return f"The panels of the car at one scale: {names}."
+
+
+def _picture(file: str, chart: Plot) -> dict[str, str]:
+    return {"file": file, "alt": in_words(chart)}
+
+
+def _panel_row(dossier: Dossier, panel: Panel) -> list[str]:
+    state = next((s for s in dossier.panels if s.panel == panel.id), None)
+    sections = [s for s in dossier.plan.sections if s.panel == panel.id]
+    worked = [s for s in sections if s.steps]
+    used = dict.fromkeys(step.process for s in worked for step in s.steps)
+    return [
+        panel.name,
+        FILM_STATES[state.film.finding] if state else "not looked at",
+        ", then ".join(used) if used else "left as it is",
+        _cut_words(worked, dossier),
+        _least_left(sections, state, dossier),
+        words.percent(min(s.p_target for s in worked)) if worked else "–",
+    ]
+
+
+def _cut_words(worked: list[SectionPlan], dossier: Dossier) -> str:
+    if not worked:
+        return "0"
+    means = [s.cut_um.mean for s in worked]
+    high = words.bare_thickness(max(s.cut_um.high for s in worked), dossier.units)
+    return f"{words.bare_thickness(sum(means) / len(means), dossier.units)} (≤ {high})"
+
+
+def _least_left(sections: list[SectionPlan], state: PanelState | None, dossier: Dossier) -> str:
+    lows = [s.clear_after_low_um for s in sections]
+    if not lows and state is not None:
+        lows = [state.film.clear_um.low]
+    return words.bare_thickness(min(lows), dossier.units) if lows else "–"
+
+
+def _trial_row(trial: Trial, dossier: Dossier) -> list[str]:
+    names = panel_names(dossier)
+    cut = trial.cut_um
+    return [
+        f"{trial.process}, {trial.sets} {'set' if trial.sets == 1 else 'sets'}",
+        names.get(trial.panel or "", trial.panel or "–"),
+        _removed(trial.removed),
+        f"{words.bare_thickness(cut.value, dossier.units)} ± {words.bare_thickness(1.96 * cut.sd, dossier.units)}"
+        if cut
+        else "–",
+        VERDICTS[trial.verdict],
+    ]
+
+
+def _removed(removed: Interval | None) -> str:
+    if removed is None:
+        return "–"
+    low, high = f"{100 * removed.low:.0f}", words.percent(removed.high)
+    return f"{words.percent(removed.mean)} ({low}–{high})"
+
+
+def _processes(dossier: Dossier) -> list[Sheet]:
+    used = {step.process for s in dossier.plan.sections for step in s.steps}
+    return [process_card(p, dossier.units) for p in dossier.ladder if p.label in used]
+
+
+def left_on_purpose(dossier: Dossier) -> list[list[str]]:
+    """Return the marks that stay, panel by panel, each with its reason."""
+    reasons = [
+        [panel.name, " ".join(_reasons(dossier, panel))] for panel in panels_in_order(dossier)
+    ]
+    kept = dict.fromkeys(k.name for panel in dossier.car.panels for k in panel.keep_outs)
+    around = [["Around what is taped off", f"{words.listed(kept)}."]] if kept else []
+    return [row for row in reasons if row[1]] + around
+
+
+def _reasons(dossier: Dossier, panel: Panel) -> Iterator[str]:
+    sections = [s for s in dossier.plan.sections if s.panel == panel.id]
+    idle = [s for s in sections if not s.steps]
+    if not sections:
+        yield "Not in the plan."
+    if idle:
+        notes = dict.fromkeys(s.note.rstrip(".") for s in idle if s.note)
+        share = "" if len(idle) == len(sections) else f"{len(idle)} of {len(sections)} sections: "
+        yield f"{share}{'; '.join(notes) or 'Not in the plan'}."
+    unsure = [s for s in sections if s.steps and s.p_target < SURE_ENOUGH]
+    if unsure:
+        chance = words.percent(min(s.p_target for s in unsure))
+        yield (
+            f"Some marks may stay in {len(unsure)} of {len(sections)} sections: the chance to reach "
+            f"the target with the cut that the panel can afford is {chance}."
+        )
+
+
+def _care(dossier: Dossier, use: Use | None) -> CareSheet:
+    paint = dossier.car.paint
+    return care_sheet(
+        dossier.testspot.softness, use or Use(), shade=paint.shade, system=paint.system
+    )
+
+
+def _for_the_client(caution: Caution) -> bool:
+    """Return whether a caution concerns the owner: what goes on the car, or one of its panels."""
+    return caution.panel is not None or caution.stage in {"protect", "handover"}
+
+
+def care_words(care: CareSheet) -> Sheet:
+    """Return a care sheet as its page prints it."""
+    months = "month" if care.inspect_months == 1 else "months"
+    return {
+        "paint": care.paint,
+        "parts": [[title, list(lines)] for title, lines in care.parts],
+        "when": f"{care.inspect_months} {months}",
+        "why": care.why,
+    }
