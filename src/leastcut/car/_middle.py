@@ -232,7 +232,7 @@ def _drop_gate(f: Frame) -> Piece:
 
 def front_bumper(f: Frame) -> Piece:
     """Return the front bumper cover unrolled: the nose and both returns to the wheel arches."""
-    at_arch, lamp_rear, lamp_front = front_cut(f)
+    _, lamp_rear, lamp_front = front_cut(f)
     nose_z, low = f.fore(f.ratios.nose)[1], f.z0 - 0.01 * f.height
     flat = 0.36 * f.width
 

@@ -92,21 +92,32 @@ def build(
     size = _checked_size(body, (length_mm, width_mm, height_mm, wheelbase_mm), doors)
     frame = Frame(ratios=RATIOS[body], size=size, two_door=size.doors <= 3)
     panels = [finish(piece, "centre", material) for piece in middle(frame)]
+    filler = {"quarter", "bed"}
     for piece in sides(frame):
         panels.append(finish(piece, "left", material))
-        filler = (("fuel flap", fuel_flap(frame)),) if piece.id in {"quarter", "bed"} else ()
-        right = changed(piece, keep_outs=(*piece.keep_outs, *filler))
+        flap = (("fuel flap", fuel_flap(frame)),) if piece.id in filler else ()
+        right = changed(piece, keep_outs=(*piece.keep_outs, *flap))
         panels.append(finish(right, "right", material))
-    return in_order(_with_materials(tuple(panels), materials or {}))
+    panels.sort(key=_order_of_work)
+    return _with_materials(tuple(panels), materials or {})
 
 
-def in_order(panels: tuple[Panel, ...]) -> tuple[Panel, ...]:
-    """Return the panels in order of work: from the top downwards, in bands of 150 mm.
+# From the top downwards, because dirt and splatter fall; one side finished before the other
+# (common practice, no source).
+_LEVELS = (
+    ("roof",),
+    ("pillar-a",),
+    ("bonnet", "boot-lid", "tailgate"),
+    ("wing-front", "door-front", "door-rear", "pillar-c", "quarter", "bed"),
+    ("bumper-front", "bumper-rear"),
+    ("sill",),
+)
 
-    Dirt and splatter fall, so what lies below is worked later (common practice, no source).
-    Within a band the given order stays.
-    """
-    return tuple(sorted(panels, key=lambda p: -round(p.centre_height_mm / 150)))
+
+def _order_of_work(panel: Panel) -> tuple[int, str, int]:
+    stem = panel.id.removesuffix(f"-{panel.side}")
+    level = next(i for i, stems in enumerate(_LEVELS) if stem in stems)
+    return level, panel.side, _LEVELS[level].index(stem)
 
 
 def refine(panel: Panel, *, width_mm: float | None = None, height_mm: float | None = None) -> Panel:
@@ -161,8 +172,7 @@ def _checked_size(
         raise BodyError(
             f"no body class {body!r}", where="body", do=f"Use one of {', '.join(RATIOS)}"
         )
-    named = dict(zip(_LIMITS, sizes, strict=False))
-    named = {"length": sizes[0], "width": sizes[1], "height": sizes[2], "wheelbase": sizes[3]}
+    named = dict(zip(_LIMITS, sizes, strict=True))
     for name, value in named.items():
         _inside(name, value)
     for (small, large), (low, high) in _SHARES.items():
