@@ -8,8 +8,8 @@ functions of the facts that return the panels they hold for (an empty name for t
 from collections.abc import Callable
 from typing import Literal
 
-from leastcut.safety import cord, solvents, vapour, vibration
-from leastcut.safety.records import Caution, Cord, JobFacts, PanelFacts, ToolUse, Vapour
+from leastcut.safety import cord, sharing, solvents, vapour, vibration
+from leastcut.safety.records import Caution, Cord, JobFacts, PanelFacts, SharePlan, ToolUse, Vapour
 from leastcut.safety.rules import RULES, Rule, Status
 
 __all__ = ["RULES", "Rule", "Status", "for_job"]
@@ -52,8 +52,8 @@ def for_job(facts: JobFacts) -> tuple[Caution, ...]:
             Caution(
                 id=rule.id,
                 stage=rule.stage,
-                what=rule.what,
-                do=rule.do,
+                what=rule.what + _detail(_FIGURES, rule, facts),
+                do=rule.do + _detail(_ADVICE, rule, facts),
                 source=f"{rule.source} ({rule.status})" if rule.source else rule.status,
                 panel=panel or None,
             )
@@ -159,6 +159,44 @@ def _hot(panel: PanelFacts) -> bool:
 
 def _old(facts: JobFacts) -> tuple[str, ...]:
     return _job(holds=facts.car_year is not None and facts.car_year < OLD_PAINT_YEAR)
+
+
+def _sharing(facts: JobFacts) -> SharePlan:
+    assert facts.machine_m_s2 is not None
+    assert facts.polishing_minutes is not None
+    use = ToolUse(
+        magnitude_m_s2=facts.machine_m_s2,
+        minutes=facts.polishing_minutes,
+        k_m_s2=facts.machine_k_m_s2,
+    )
+    return sharing.breaks([use], persons=1 if facts.works_alone else 2)
+
+
+def _vapour_figures(facts: JobFacts) -> str:
+    found = _wipe(facts)
+    return "" if found is None else found.why
+
+
+def _cord_figures(facts: JobFacts) -> str:
+    found = _cord_facts(facts)
+    return "" if found is None else found.why
+
+
+# rule -> figures of this job that follow what is said; advice that follows what to do
+_FIGURES: dict[str, Callable[[JobFacts], str]] = {
+    "vibration-action": lambda facts: _sharing(facts).why,
+    "vibration-limit": lambda facts: _sharing(facts).why,
+    "vapour-high": _vapour_figures,
+    "cord-weak": _cord_figures,
+}
+_ADVICE: dict[str, Callable[[JobFacts], str]] = {
+    "vibration-limit": lambda facts: _sharing(facts).do,
+}
+
+
+def _detail(table: dict[str, Callable[[JobFacts], str]], rule: Rule, facts: JobFacts) -> str:
+    """Return the job's own figures for a rule, or nothing where it has none."""
+    return f": {table[rule.id](facts)}" if rule.id in table else ""
 
 
 _CONDITIONS: dict[str, Callable[[JobFacts], tuple[str, ...]]] = {

@@ -70,6 +70,60 @@ class VibrationExposure(msgspec.Struct, frozen=True, kw_only=True):
     source: str
 
 
+Then = Literal["rest", "hand over", "stop for the day", "done"]
+
+
+class Stretch(msgspec.Struct, frozen=True, kw_only=True):
+    """One stretch of work with one tool by one person, and what follows it.
+
+    `day` and `person` count from 1; `points` are the stretch's own, with K.
+    """
+
+    day: int
+    person: int
+    tool: str
+    minutes: float
+    points: float
+    then: Then
+
+
+class SharePlan(msgspec.Struct, frozen=True, kw_only=True):
+    """How the polishing of a car is shared so that nobody passes a day's vibration.
+
+    Attributes
+    ----------
+    points, points_high : float
+        Exposure points of the whole work, as declared and with K.
+    ceiling_points : float
+        What one person may take in a day (100 action, 400 limit).
+    person_days, days, persons : int
+        Shares of the work, days they take, people who take them.
+    points_per_share : float
+        The largest share, with K.
+    rest_minutes : float
+        All rests together [min].
+    share_needed : bool
+        One person in one day would pass the ceiling, or the hours of the day.
+    above_action : bool
+        Even so shared, a share reaches the action value: the duties of an employer begin.
+    """
+
+    points: float
+    points_high: float
+    ceiling_points: float
+    person_days: int
+    days: int
+    persons: int
+    points_per_share: float
+    rest_minutes: float
+    share_needed: bool
+    above_action: bool
+    stretches: tuple[Stretch, ...]
+    why: str
+    do: str
+    source: str
+
+
 class NoiseUse(msgspec.Struct, frozen=True, kw_only=True):
     """A sound level at the ear [dB(A)] and how long it lasts in the day [min]."""
 
