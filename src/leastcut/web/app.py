@@ -23,6 +23,7 @@ from leastcut.web.bench import Bench
 from leastcut.web.views import MEASURES, car_view, panel_view
 
 HERE = Path(__file__).parent
+FONTS = HERE.parent / "handover" / "fonts"
 
 # Only our own files and inline drawings: a page can neither load nor send anything elsewhere.
 HEADERS = {
@@ -34,8 +35,6 @@ HEADERS = {
     "Referrer-Policy": "no-referrer",
     "Cache-Control": "no-store",
 }
-
-DOCUMENTS = ("plan.pdf", "handover.pdf", "job.json")
 
 
 def create_app(job_file: Path, out: Path) -> Starlette:
@@ -95,16 +94,19 @@ def create_app(job_file: Path, out: Path) -> Starlette:
         problems = getattr(error, "problems", None) or (error.problem(),)
         return render("problem.html", 422, lines=[str(item) for item in problems])
 
-    return Starlette(
+    app = Starlette(
         routes=[
             Route("/", car),
             Route("/panel/{panel}", panel),
             Route("/files/{name:path}", document),
             Mount("/static", StaticFiles(directory=HERE / "static")),
+            Mount("/fonts", StaticFiles(directory=FONTS)),
         ],
         middleware=[Middleware(BaseHTTPMiddleware, dispatch=_secure)],
         exception_handlers={InputError: problem, HTTPException: problem},
     )
+    app.state.bench = bench
+    return app
 
 
 async def _secure(
