@@ -10,9 +10,10 @@ from leastcut.plan.records import Layout, PanelNeed, Section, Stroke
 from leastcut.testspot.paint import PaintDraws
 from leastcut.testspot.records import Process
 
-FINE = Process(label="fine", pad="foam-finishing", liquid="finishing", max_sets=3)
-MID = Process(label="mid", pad="foam-polishing", liquid="medium", max_sets=4)
-HARD = Process(label="hard", pad="microfibre", liquid="heavy", max_sets=3)
+WAY = {"arm_speed_mm_s": 40.0, "stroke_spacing_mm": 40.0}
+FINE = Process(label="fine", pad="foam-finishing", liquid="finishing", max_sets=3, **WAY)
+MID = Process(label="mid", pad="foam-polishing", liquid="medium", max_sets=4, **WAY)
+HARD = Process(label="hard", pad="microfibre", liquid="heavy", max_sets=3, **WAY)
 LADDER = (FINE, MID, HARD)
 
 

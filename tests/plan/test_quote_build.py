@@ -5,11 +5,13 @@ import numpy as np
 import pytest
 from plancases import LADDER, car, layout, need, paint
 
+from leastcut.car.records import Interval
 from leastcut.plan.build import build, risks_of
+from leastcut.plan.learn import Learnt
 from leastcut.plan.records import PanelNeed, Plan, Rates
 
 
-def plan(*needs: PanelNeed, rates: Rates | None = None) -> Plan:
+def plan(*needs: PanelNeed, rates: Rates | None = None, learnt: Learnt | None = None) -> Plan:
     return build(
         [layout(n.panel, 3) for n in needs],
         car=car({n.panel: 3 for n in needs}),
@@ -18,6 +20,7 @@ def plan(*needs: PanelNeed, rates: Rates | None = None) -> Plan:
         draws=paint(),
         rng=np.random.default_rng(1),
         rates=rates,
+        learnt=learnt,
     )
 
 
@@ -63,3 +66,11 @@ def test_risks_name_the_panels() -> None:
     assert "budget assumed: door" in found
     assert "for want of clear coat: roof" in found
     assert "repairs" in found
+
+
+def test_a_slow_shop_plans_longer_days_but_the_same_sections() -> None:
+    slow = Interval(mean=2.0, low=1.8, high=2.2)
+    own = Learnt(factor={"sets": slow, "clay": slow}, correlation=0.2, n_jobs=9)
+    usual, late = plan(need("roof")), plan(need("roof"), learnt=own)
+    assert late.section_minutes == usual.section_minutes
+    assert late.minutes.p50 > usual.minutes.p50 + 0.9 * usual.section_minutes

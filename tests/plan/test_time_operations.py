@@ -1,9 +1,11 @@
 import pytest
 from plancases import LADDER, car, layout, need, paint
 
+from leastcut.car.records import Interval
 from leastcut.plan import operations
 from leastcut.plan.choose import choose
-from leastcut.plan.operations import NORMS, Norm, day, painted_m2
+from leastcut.plan.learn import Learnt
+from leastcut.plan.operations import NORMS, day, painted_m2
 from leastcut.plan.records import PanelNeed, SectionPlan
 
 
@@ -49,11 +51,15 @@ def test_counts_follow_the_plan() -> None:
     assert count["hours"] == int(sum(step.seconds for step in steps) // 3600)
 
 
-def test_a_learnt_norm_replaces_the_default() -> None:
-    own = Norm("inspect", "clay", 33.0, 0.0, "m2", "own runs")
-    found = {o.name: o for o in day(CAR, (), learnt={"clay": own})}
-    assert found["clay"].minutes.mean == 33.0
-    assert found["clay"].source == "own runs"
+def test_the_shops_own_pace_scales_the_default() -> None:
+    factor = {"clay": Interval(mean=1.5, low=1.2, high=1.9)}
+    own = Learnt(factor=factor, correlation=0.4, n_jobs=12)
+    slow = {o.name: o for o in day(CAR, (), learnt=own)}
+    norm = {o.name: o for o in day(CAR, ())}
+    assert slow["clay"].minutes.mean == pytest.approx(1.5 * norm["clay"].minutes.mean)
+    assert slow["clay"].minutes.high == pytest.approx(1.9 * norm["clay"].minutes.mean)
+    assert slow["clay"].source == "own runs, 12 jobs"
+    assert slow["dry"] == norm["dry"]
 
 
 def test_the_cure_needs_nobody() -> None:

@@ -1,14 +1,16 @@
 """The whole plan from what is known: choice, day, time, materials, price."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
 from leastcut.car.records import Car
 from leastcut.plan.choose import choose
+from leastcut.plan.learn import SETS, Learnt
 from leastcut.plan.materials import Usage, needed
-from leastcut.plan.operations import Norm, day
+from leastcut.plan.operations import day
 from leastcut.plan.quote import price
 from leastcut.plan.records import (
     Layout,
@@ -19,7 +21,7 @@ from leastcut.plan.records import (
     SectionPlan,
     Weights,
 )
-from leastcut.plan.time import total
+from leastcut.plan.time import CORRELATION, PACE, total
 from leastcut.testspot.paint import PaintDraws
 from leastcut.testspot.records import Process
 
@@ -35,7 +37,7 @@ def build(
     p_target: float = 0.9,
     weights: Weights | None = None,
     n_trials: int = 2,
-    learnt: Mapping[str, Norm] | None = None,
+    learnt: Learnt | None = None,
     usage: Usage | None = None,
     prices: Sequence[PriceEntry] = (),
     rates: Rates | None = None,
@@ -62,8 +64,8 @@ def build(
         What a micrometre and a change of process are worth in minutes.
     n_trials : int
         Trials on the test spot.
-    learnt : mapping of str to Norm
-        The shop's own norms, by operation name.
+    learnt : Learnt or None
+        The shop's own pace, from its runs.
     usage : Usage
         Consumption figures.
     prices : sequence of PriceEntry
@@ -92,12 +94,15 @@ def build(
     materials = needed(
         sections, ladder, car=car, layouts=layouts, usage=usage, prices=prices, currency=currency
     )
-    attended = total(seconds, [o for o in operations if o.attended], rng=rng)
+    correlation = learnt.correlation if learnt else CORRELATION
+    pace = learnt.factor.get(SETS, PACE) if learnt else PACE
+    last = partial(total, seconds, rng=rng, correlation=correlation, pace=pace)
+    attended = last(operations=[o for o in operations if o.attended])
     risks = risks_of(sections, panels)
     return Plan(
         sections=sections,
         operations=operations,
-        minutes=total(seconds, operations, rng=rng),
+        minutes=last(operations=operations),
         section_minutes=seconds / 60,
         materials=materials,
         price=price(attended, materials, rates=rates, risks=risks) if rates else None,

@@ -1,6 +1,6 @@
 """Every operation of the real day besides the sets, with how long it takes.
 
-The defaults are common practice without a source and deliberately wide; a shop's own runs replace
+The defaults are common practice without a source and deliberately wide; a shop's own runs scale
 them (:mod:`leastcut.plan.learn`). Each is ``fixed + each × count``, the count being painted area,
 panels, sections, steps on sections, processes, trials or hours on the machine.
 """
@@ -12,6 +12,7 @@ from typing import Literal
 import msgspec
 
 from leastcut.car.records import Car, Interval, Polygon
+from leastcut.plan.learn import Learnt
 from leastcut.plan.records import Operation, SectionPlan
 
 SOURCE = "common practice, no source"
@@ -106,7 +107,7 @@ def day(
     sections: Sequence[SectionPlan],
     *,
     n_trials: int = 2,
-    learnt: Mapping[str, Norm] | None = None,
+    learnt: Learnt | None = None,
     norms: Sequence[Norm] = NORMS,
 ) -> tuple[Operation, ...]:
     """List every operation of the day besides the sets.
@@ -119,8 +120,8 @@ def day(
         What is done to each section.
     n_trials : int
         Trials on the test spot.
-    learnt : mapping of str to Norm
-        The shop's own norms, by operation name; they replace the defaults.
+    learnt : Learnt or None
+        The shop's own pace; None for the defaults.
     norms : sequence of Norm
         The defaults, in the order of the day.
 
@@ -130,20 +131,22 @@ def day(
         In the order of the day, those of no duration left out.
     """
     count = counts(car, sections, n_trials=n_trials)
-    own = [(learnt or {}).get(norm.name, norm) for norm in norms]
+    called = [norm for norm in norms if _called(norm, count)]
     found = [
-        (norm, norm.fixed + norm.each * count[norm.count]) for norm in own if _called(norm, count)
+        _operation(norm, norm.fixed + norm.each * count[norm.count], learnt) for norm in called
     ]
-    return tuple(
-        Operation(
-            stage=norm.stage,
-            name=norm.name,
-            minutes=Interval(mean=mean, low=mean * norm.low, high=mean * norm.high),
-            source=norm.source,
-            attended=norm.attended,
-        )
-        for norm, mean in found
-        if mean > 0
+    return tuple(operation for operation in found if operation.minutes.mean > 0)
+
+
+def _operation(norm: Norm, mean: float, learnt: Learnt | None) -> Operation:
+    minutes = Interval(mean=mean, low=mean * norm.low, high=mean * norm.high)
+    known = learnt is not None and norm.name in learnt.factor
+    return Operation(
+        stage=norm.stage,
+        name=norm.name,
+        minutes=learnt.scaled(norm.name, minutes) if learnt else minutes,
+        source=f"own runs, {learnt.n_jobs} jobs" if learnt and known else norm.source,
+        attended=norm.attended,
     )
 
 

@@ -40,6 +40,14 @@ def finishers(ladder: Sequence[Process]) -> tuple[int, ...]:
 def stacks(ladder: Sequence[Process]) -> tuple[Stack, ...]:
     """Return every stack of steps worth weighing, the empty one first.
 
+    One process alone, or one process and then a milder one to finish: a must after a process that
+    hazes, and a finer grading of the cut after the others.
+
+    Parameters
+    ----------
+    ladder : sequence of Process
+        The processes at hand, mildest first.
+
     Examples
     --------
     >>> soft = Process(label="a", pad="foam-finishing", liquid="finishing", max_sets=2)
@@ -50,16 +58,15 @@ def stacks(ladder: Sequence[Process]) -> tuple[Stack, ...]:
     last = finishers(ladder)
     found: list[Stack] = [()]
     for i, process in enumerate(ladder):
-        tails = _tails(ladder, last) if needs_finish(process) else [()]
+        tails = _tails(ladder, [f for f in last if f < i or needs_finish(process)])
+        if not needs_finish(process) or not tails:
+            tails = [(), *tails]
         found += [((i, k), *tail) for k in range(1, process.max_sets + 1) for tail in tails]
     return tuple(found)
 
 
-def _tails(ladder: Sequence[Process], last: tuple[int, ...]) -> list[Stack]:
-    tails: list[Stack] = []
-    for f in last:
-        tails += [((f, k),) for k in range(1, min(FINISH_SETS, ladder[f].max_sets) + 1)]
-    return tails or [()]
+def _tails(ladder: Sequence[Process], last: Sequence[int]) -> list[Stack]:
+    return [((f, k),) for f in last for k in range(1, min(FINISH_SETS, ladder[f].max_sets) + 1)]
 
 
 @dataclass(frozen=True)

@@ -79,6 +79,8 @@ class Weights(msgspec.Struct, frozen=True, kw_only=True):
     ----------
     minutes_per_um : float
         Minutes of extra work on one section that are worth leaving 1 µm more clear coat there.
+        At the default, about the time that a polishing foam needs to cut 1 µm from a section,
+        time and clear coat weigh alike.
     minutes_per_process : float
         Setting up a process once for the car: a new pad, the first priming.
     minutes_per_change : float
@@ -87,7 +89,7 @@ class Weights(msgspec.Struct, frozen=True, kw_only=True):
         Wiping and looking after each step on a section.
     """
 
-    minutes_per_um: float = 3.0
+    minutes_per_um: float = 10.0
     minutes_per_process: float = 6.0
     minutes_per_change: float = 2.0
     minutes_per_step: float = 1.5
