@@ -5,18 +5,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from leastcut.cli import options
+from leastcut.cli.options import Units
+
 if TYPE_CHECKING:
     from leastcut.job.run import Outcome
-
-JOB_FILE = click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
-JSON = click.option(
-    "--json", "as_json", is_flag=True, help="Print one JSON document, nothing else."
-)
-UNITS = click.option(
-    "--units",
-    type=click.Choice(["metric", "us"]),
-    help="Units to show; without it those of the job file.",
-)
 
 
 def _say(words: str) -> None:
@@ -46,11 +39,11 @@ def _show(outcome: "Outcome", *, as_json: bool) -> None:
 
 
 @click.command()
-@JOB_FILE
+@options.job_file
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="Folder for the results.")
-@JSON
-@UNITS
-def job(job_file: Path, out: Path | None, *, as_json: bool, units: str | None) -> None:
+@options.as_json
+@options.units
+def job(job_file: Path, out: Path | None, *, as_json: bool, units: Units | None) -> None:
     """Take a job file through every stage; write plan, report and pictures.
 
     The results go into a folder named after the job file unless -o names another.
@@ -65,8 +58,8 @@ def job(job_file: Path, out: Path | None, *, as_json: bool, units: str | None) -
 
 
 @click.command()
-@JOB_FILE
-@JSON
+@options.job_file
+@options.as_json
 def check(job_file: Path, *, as_json: bool) -> None:
     """Say what is wrong in a job file, and what evidence would help most."""
     from leastcut.job.run import check as look
@@ -97,9 +90,9 @@ def check(job_file: Path, *, as_json: bool) -> None:
     show_default=True,
     help="Folder for the scenario and its results.",
 )
-@JSON
-@UNITS
-def demo(out: Path, *, as_json: bool, units: str | None) -> None:
+@options.as_json
+@options.units
+def demo(out: Path, *, as_json: bool, units: Units | None) -> None:
     """Run the invented car through every stage: rendered photos, drawn readings, known truth."""
     from datetime import UTC, datetime
 

@@ -4,9 +4,11 @@ from pathlib import Path
 
 import click
 
+from leastcut.cli import options
+
 
 @click.command()
-@click.argument("job_file", metavar="JOB.toml", type=click.Path(path_type=Path))
+@options.job_file
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="Folder for the documents.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8136, show_default=True)
 @click.option("--open/--no-open", "open_browser", default=True, help="Open the browser.")
