@@ -103,10 +103,8 @@ def _sentence(layout: "Layout") -> str:
     """Say the layout in a few lines."""
     if not layout.sections:
         return f"{layout.panel}: nothing may be worked, so there is no section"
-    lines = [
-        f"{layout.panel}: {len(layout.sections)} sections, worked in this order "
-        f"(no fewer than {layout.lower_bound} could do)"
-    ]
+    count = len(layout.sections)
+    lines = [f"{layout.panel}: {count} sections in order of work; at least {layout.lower_bound}"]
     for section in layout.sections:
         note = f"; {section.note}" if section.note else ""
         lines.append(

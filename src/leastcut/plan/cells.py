@@ -7,6 +7,7 @@ ties. Then neighbours that fit one section together are joined.
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,40 +15,16 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from leastcut.plan.geometry import LEAST_MM2, SNAP_MM, Array, parts, smallest_rectangle
+from leastcut.car.records import Polyline
+from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts, rotated, smallest_rectangle
+from leastcut.plan.joins import even_out, join, split_wide
+from leastcut.plan.limits import TINY, Limits, area_bound
 
-PITCH_MM = 12.0  # raster of the search; the cuts themselves are exact
-TINY = 1e-6
-
-
-@dataclass(frozen=True)
-class Limits:
-    """The greatest side of a section with its overlap, and the overlap of neighbours [mm]."""
-
-    max_side_mm: float
-    overlap_mm: float
-
-    def count(self, extent: float) -> int:
-        """Return how many sections in a row an extent [mm] needs."""
-        room = self.max_side_mm - self.overlap_mm
-        return max(1, math.ceil((extent - self.overlap_mm) / room - 1e-9))
-
-    def worked(self, cell: BaseGeometry, area: BaseGeometry) -> shapely.Polygon:
-        """Return a cell grown by half the overlap, clipped to the area, in one piece."""
-        grown = shapely.buffer(cell, self.overlap_mm / 2, join_style="mitre", mitre_limit=1.5)
-        pieces = parts(shapely.intersection(grown, area, grid_size=SNAP_MM))
-        if len(pieces) == 1:
-            return pieces[0]
-        inside = shapely.point_on_surface(cell)
-        return min(pieces, key=lambda p: (p.distance(inside), -p.area))
-
-    def fits(self, worked: BaseGeometry) -> bool:
-        """Return whether the smallest rectangle around a worked area is within the limit."""
-        x0, y0, x1, y1 = worked.bounds
-        if math.hypot(x1 - x0, y1 - y0) <= self.max_side_mm:
-            return True
-        width, height, _ = smallest_rectangle(worked)
-        return max(width, height) <= self.max_side_mm + TINY
+PITCH_MM = 16.0  # raster of the search; the cuts themselves are exact
+WELL_FILLED = 0.62  # a layout that fills this share of its cells is not worth turning
+FORCED_ONLY = 0.35  # share of the mean area below which a section counts as a sliver
+CARRY_ON_MM = 40.0  # a body line that ends this close to the border is carried on to it
+SLANTED_TRIES = 3  # directions besides the panel's own that are worked out in full
 
 
 @dataclass(frozen=True)
@@ -59,8 +36,10 @@ class _Raster:
     pitch_x: float
 
 
-def cut_into_cells(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
-    """Cut an area, upright in its own frame, into few near-equal cells.
+def cut_into_cells(
+    area: BaseGeometry, limits: Limits, *, body_lines_mm: Sequence[Polyline] = ()
+) -> list[shapely.Polygon]:
+    """Cut an area into few near-equal cells, along its body lines where that costs no section.
 
     Parameters
     ----------
@@ -68,25 +47,120 @@ def cut_into_cells(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
         What to cut [mm].
     limits : Limits
         Greatest side and overlap.
+    body_lines_mm : sequence of Polyline
+        Lines on which a seam is welcome.
 
     Returns
     -------
     list of shapely.Polygon
         Cells that tile the area; each with its overlap is within the limit.
     """
-    best: list[shapely.Polygon] | None = None
-    for upright in (True, False):
-        turned = area if upright else _transposed(area)
-        cells = _join(_split_wide(_courses(turned, limits), turned, limits), turned, limits)
-        if not upright:
-            cells = [_transposed(cell) for cell in cells]
-        if best is None or _worse(best) > _worse(cells):
-            best = cells
-    assert best is not None
+    best = even_out(fewest_cells(area, limits), area, limits)
+    for lines in _choices(body_lines_mm):
+        pieces = cut_along(area, lines)
+        if len(pieces) > len(parts(area)):
+            cells = [cell for piece in pieces for cell in fewest_cells(piece, limits)]
+            cells = even_out(cells, area, limits)
+            if len(cells) <= len(best) and not _has_sliver(cells):
+                return cells
     return best
 
 
-def _worse(cells: list[shapely.Polygon]) -> tuple[int, float]:
+def _choices(lines: Sequence[Polyline]) -> list[list[Polyline]]:
+    """Return the sets of body lines to try as seams: all of them, then each alone."""
+    singles = [[line] for line in lines]
+    return [list(lines), *singles] if len(lines) > 1 else singles
+
+
+def _has_sliver(cells: list[shapely.Polygon]) -> bool:
+    areas = [cell.area for cell in cells]
+    return min(areas) < FORCED_ONLY * sum(areas) / len(areas)
+
+
+def cut_along(area: BaseGeometry, lines: Sequence[Polyline]) -> list[shapely.Polygon]:
+    """Cut an area along polylines, each carried on straight a little beyond its ends.
+
+    Parameters
+    ----------
+    area : shapely geometry
+        What to cut [mm].
+    lines : sequence of Polyline
+        Where; a line that does not cross from border to border cuts nothing.
+
+    Returns
+    -------
+    list of shapely.Polygon
+        The pieces, in a fixed order.
+    """
+    rings = [shapely.get_rings(piece) for piece in parts(area)]
+    knives = [shapely.LineString(_longer(line)) for line in lines if len(line) > 1]
+    net = shapely.union_all([*np.concatenate(rings), *knives], grid_size=SNAP_MM)
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(net).tolist()))
+    kept = [f for f in faces if shapely.contains_properly(area, shapely.point_on_surface(f))]
+    return sorted(kept, key=lambda f: (round(f.centroid.y, 3), round(f.centroid.x, 3)))
+
+
+def _longer(line: Polyline) -> Array:
+    points = np.asarray(line, dtype=np.float64)
+    for end, before in ((0, 1), (-1, -2)):
+        way = points[end] - points[before]
+        length = float(np.hypot(*way))
+        if length > 0:
+            points[end] += way / length * CARRY_ON_MM
+    return points
+
+
+def fewest_cells(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
+    """Cut an area into few cells, along the panel's axes if that is as good as any other way."""
+    enough = area_bound(area, limits)
+    best = _cut(area, 0.0, upright=True, limits=limits)
+    if len(best) > enough:
+        best = min(best, _cut(area, 0.0, upright=False, limits=limits), key=_badness)
+    if len(best) <= enough or area.area > WELL_FILLED * len(best) * limits.room_mm**2:
+        return best
+    for estimate, angle, upright in _slanted(area, limits):
+        if estimate <= len(best) + 1 and len(best) > enough:
+            cells = _cut(area, angle, upright=upright, limits=limits)
+            best = cells if len(cells) < len(best) else best
+    return best
+
+
+def _slanted(area: BaseGeometry, limits: Limits) -> list[tuple[int, float, bool]]:
+    """Return other directions to try: cells expected, angle [rad], bands along it or across."""
+    _, _, angle = smallest_rectangle(area)
+    tilt = (angle + math.pi / 4) % (math.pi / 2) - math.pi / 4
+    found = []
+    for turn in (tilt, tilt + math.pi / 6, tilt + math.pi / 3):
+        if abs(turn) > math.radians(2.0):
+            turned = rotated(area, -turn)
+            for upright in (True, False):
+                frame = turned if upright else _transposed(turned)
+                found.append(
+                    (
+                        _bands(_rasterise(frame, limits, pitch_mm=2 * PITCH_MM), limits)[0],
+                        turn,
+                        upright,
+                    )
+                )
+    return sorted(found)[:SLANTED_TRIES]
+
+
+def _cut(
+    area: BaseGeometry, angle: float, *, upright: bool, limits: Limits
+) -> list[shapely.Polygon]:
+    """Cut an area in a frame turned by `angle`, bands along its x (upright) or its y."""
+    frame = rotated(area, -angle)
+    frame = frame if upright else _transposed(frame)
+    cells = join(split_wide(_courses(frame, limits), frame, limits), frame, limits)
+    back = cells if upright else [_transposed(cell) for cell in cells]
+    return [_whole(rotated(cell, angle)) for cell in back]
+
+
+def _whole(shape: BaseGeometry) -> shapely.Polygon:
+    return max(parts(shape), key=lambda piece: piece.area)
+
+
+def _badness(cells: list[shapely.Polygon]) -> tuple[int, float]:
     """Rank a layout: fewer cells first, then less unequal areas (to a percent, for stability)."""
     areas = np.array([cell.area for cell in cells])
     return len(cells), round(float(areas.std() / areas.mean()), 2)
@@ -99,7 +173,7 @@ def _transposed(shape: BaseGeometry) -> BaseGeometry:
 def _courses(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     """Cut into bands by the dynamic programme, and each band into cells."""
     raster = _rasterise(area, limits)
-    lines = _band_lines(raster, limits)
+    _, lines = _bands(raster, limits)
     x0, _, x1, _ = area.bounds
     cells = []
     for low, high in itertools.pairwise(lines):
@@ -108,15 +182,15 @@ def _courses(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     return cells
 
 
-def _rasterise(area: BaseGeometry, limits: Limits) -> _Raster:
+def _rasterise(area: BaseGeometry, limits: Limits, *, pitch_mm: float = PITCH_MM) -> _Raster:
     x0, y0, x1, y1 = area.bounds
-    rows = max(2, min(160, math.ceil((y1 - y0) / PITCH_MM)))
-    room, first = limits.max_side_mm - limits.overlap_mm, limits.max_side_mm - limits.overlap_mm / 2
+    rows = max(2, min(110, math.ceil((y1 - y0) / pitch_mm)))
+    room, first = limits.room_mm, limits.max_side_mm - limits.overlap_mm / 2
     steps = first + room * np.arange(max(0, math.ceil((y1 - y0) / room)))
     ys = np.concatenate([np.linspace(y0, y1, rows + 1), y0 + steps, y1 - steps])
     ys = np.unique(np.round(ys[(ys >= y0) & (ys <= y1)], 6))
     ys[0], ys[-1] = y0, y1
-    columns = max(2, min(160, math.ceil((x1 - x0) / PITCH_MM)))
+    columns = max(2, min(110, math.ceil((x1 - x0) / pitch_mm)))
     xs = x0 + (np.arange(columns) + 0.5) * (x1 - x0) / columns
     middle = 0.5 * (ys[:-1] + ys[1:])
     shapely.prepare(area)
@@ -124,8 +198,8 @@ def _rasterise(area: BaseGeometry, limits: Limits) -> _Raster:
     return _Raster(full, ys, (x1 - x0) / columns)
 
 
-def _band_lines(raster: _Raster, limits: Limits) -> list[float]:
-    """Return the y of the band lines, lowest first, ends included."""
+def _bands(raster: _Raster, limits: Limits) -> tuple[int, list[float]]:
+    """Return how many cells are needed and the y of the band lines, lowest first, ends included."""
     ys, n = raster.ys, len(raster.ys)
     low, high = np.triu_indices(n, 1)
     grown = ys[high] - ys[low] + limits.overlap_mm / 2 * ((low > 0).astype(float) + (high < n - 1))
@@ -143,7 +217,7 @@ def _band_lines(raster: _Raster, limits: Limits) -> list[float]:
     while at > 0:
         at = int(came[at])
         lines.append(at)
-    return [float(ys[i]) for i in reversed(lines)]
+    return round(fewest), [float(ys[i]) for i in reversed(lines)]
 
 
 def _cells_of(
@@ -156,8 +230,7 @@ def _cells_of(
     band, start = np.nonzero(change == 1)
     end = np.nonzero(change == -1)[1]
     length = (end - start - 1.0) * raster.pitch_x  # a run is at least this long
-    room = limits.max_side_mm - limits.overlap_mm
-    each = np.maximum(1, np.ceil((length - limits.overlap_mm) / room - 1e-9))
+    each = np.maximum(1, np.ceil((length - limits.overlap_mm) / limits.room_mm - 1e-9))
     return np.bincount(band, each, minlength=len(low)).astype(np.int64)
 
 
@@ -195,105 +268,14 @@ def _equal_cuts(piece: shapely.Polygon, count: int, limits: Limits) -> list[floa
     """Return the x of `count` - 1 cuts: equal areas, moved where a cell would get too wide."""
     if count == 1:
         return []
-    x0, y0, x1, y1 = piece.bounds
-    xs = np.linspace(x0, x1, 65)
-    slices = shapely.box(xs[:-1], y0, xs[1:], y1)
-    areas = np.concatenate([[0.0], np.cumsum(shapely.area(shapely.intersection(piece, slices)))])
+    x0, _, x1, _ = piece.bounds
+    xs = np.linspace(x0, x1, 129)
+    areas = area_below(piece, (1.0, 0.0), xs)
     cuts = np.interp(np.arange(1, count) * areas[-1] / count, areas, xs)
-    room = limits.max_side_mm - limits.overlap_mm
+    room = limits.room_mm
     edge = limits.max_side_mm - limits.overlap_mm / 2
     for i in range(count - 1):
         cuts[i] = min(cuts[i], x0 + edge if i == 0 else cuts[i - 1] + room)
     for i in range(count - 2, -1, -1):
         cuts[i] = max(cuts[i], x1 - edge if i == count - 2 else cuts[i + 1] - room)
     return [round(float(cut), 6) for cut in cuts]
-
-
-def _split_wide(
-    cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
-) -> list[shapely.Polygon]:
-    """Halve cells that are still too large in their own smallest rectangle."""
-    done, todo = [], cells[::-1]
-    while todo:
-        cell = todo.pop()
-        if cell.area < LEAST_MM2 or limits.fits(limits.worked(cell, area)):
-            done.append(cell)
-        else:
-            todo.extend(halves(cell))
-    return done
-
-
-def halves(cell: shapely.Polygon) -> list[shapely.Polygon]:
-    """Cut a cell across its long axis into two of equal area (or more, if it is concave)."""
-    width, height, angle = smallest_rectangle(cell)
-    if height > width:
-        angle += math.pi / 2
-    axis, across = np.array([math.cos(angle), math.sin(angle)]), max(width, height) * 2
-    points = shapely.get_coordinates(cell) @ axis
-    low, high = float(points.min()), float(points.max())
-    start, target = low, cell.area / 2
-    for _ in range(24):
-        middle = 0.5 * (low + high)
-        below = shapely.intersection(cell, _slab(axis, start - 1, middle, across)).area
-        low, high = (middle, high) if below < target else (low, middle)
-    first = _slab(axis, start - 1, 0.5 * (low + high), across)
-    return [
-        *parts(shapely.intersection(cell, first, grid_size=SNAP_MM)),
-        *parts(shapely.difference(cell, first, grid_size=SNAP_MM)),
-    ]
-
-
-def _slab(axis: Array, start: float, end: float, across: float) -> shapely.Polygon:
-    side = np.array([-axis[1], axis[0]])
-    # far along the side: a slab through the whole cell wherever the frame's origin lies
-    reach = side * (across + 4 * (abs(start) + abs(end)) + 1e5)
-    return shapely.Polygon(
-        [axis * start - reach, axis * end - reach, axis * end + reach, axis * start + reach]
-    )
-
-
-def _join(
-    cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
-) -> list[shapely.Polygon]:
-    """Join neighbours that fit one section together, smallest pairs first, until none does."""
-    cells = list(cells)
-    refused: set[tuple[bytes, bytes]] = set()
-    while True:
-        pair = _joinable(cells, area, limits, refused)
-        if pair is None:
-            return cells
-        i, j, union = pair
-        cells[i] = union
-        del cells[j]
-
-
-def _joinable(
-    cells: list[shapely.Polygon],
-    area: BaseGeometry,
-    limits: Limits,
-    refused: set[tuple[bytes, bytes]],
-) -> tuple[int, int, shapely.Polygon] | None:
-    pairs = [
-        (cells[i].area + cells[j].area, i, j)
-        for i in range(len(cells))
-        for j in range(i + 1, len(cells))
-        if cells[i].area + cells[j].area <= limits.max_side_mm**2
-    ]
-    for _, i, j in sorted(pairs):
-        key = (cells[i].wkb, cells[j].wkb)
-        if key in refused:
-            continue
-        union = joined(cells[i], cells[j])
-        if union is not None and limits.fits(limits.worked(union, area)):
-            return i, j, union
-        refused.add(key)
-    return None
-
-
-def joined(a: shapely.Polygon, b: shapely.Polygon) -> shapely.Polygon | None:
-    """Return the union of two cells with a seam in common, or None."""
-    if not shapely.dwithin(a, b, SNAP_MM):
-        return None
-    union = parts(shapely.union(a, b, grid_size=SNAP_MM))
-    seam = 0.5 * (a.length + b.length - union[0].length) if len(union) == 1 else 0.0
-    return union[0] if seam > 1.0 else None

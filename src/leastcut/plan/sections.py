@@ -1,29 +1,28 @@
 """Divide a panel into sections and lay the strokes of each."""
 
-import math
+from dataclasses import dataclass
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from leastcut.car.records import Panel, Polyline
+from leastcut.car.records import Panel
 from leastcut.errors import InputError
-from leastcut.plan.cells import Limits, cut_into_cells
+from leastcut.plan.cells import cut_into_cells
 from leastcut.plan.geometry import (
     one_ring,
-    parts,
-    rotated,
     smallest_rectangle,
     workable_area,
 )
+from leastcut.plan.limits import Limits, area_bound
 from leastcut.plan.order import work_order
 from leastcut.plan.records import Layout, Section, Stroke
 from leastcut.plan.strokes import (
+    LEAST_STROKE_MM,
+    SMALL_PADS_MM,
     Lattice,
     centre_region,
     centred_lattice,
-    covered_share,
     crosshatch,
-    pad_for,
 )
 
 HAND_ONLY = "too narrow for a pad: by hand"
@@ -76,10 +75,10 @@ def lay_out(
     if area.is_empty:
         return Layout(panel=panel.id, sections=(), order=(), covered_fraction=0.0, lower_bound=0)
     limits = Limits(max_side_mm, overlap_mm)
-    cells = work_order(_cells(area, limits), panel)
-    laying = _Laying(area, stroke_spacing_mm, pad_diameter_mm, edge_margin_mm, panel.body_lines_mm)
+    cells = work_order(cut_into_cells(area, limits), panel)
+    pads = _pads(area, pad_diameter_mm, stroke_spacing_mm, edge_margin_mm)
     sections = tuple(
-        _section(cell, str(index), panel.id, limits, laying)
+        _section(cell, str(index), panel, limits.worked(cell, area), pads, pad_diameter_mm)
         for index, cell in enumerate(cells, start=1)
     )
     return Layout(
@@ -87,7 +86,7 @@ def lay_out(
         sections=sections,
         order=tuple(section.id for section in sections),
         covered_fraction=min(1.0, sum(cell.area for cell in cells) / area.area),
-        lower_bound=lower_bound(area.area, limits),
+        lower_bound=area_bound(area, limits),
     )
 
 
@@ -106,69 +105,56 @@ def _check(side: float, overlap: float, spacing: float, pad: float, margin: floa
             )
 
 
-def lower_bound(area_mm2: float, limits: Limits) -> int:
-    """Return the fewest sections that could hold an area at all, by area alone."""
-    return max(1, math.ceil(area_mm2 / limits.max_side_mm**2 - 1e-9))
+@dataclass(frozen=True)
+class _Pad:
+    """Where a pad's centre may go on a panel, what its face then reaches, and its lines."""
+
+    size_mm: float
+    centre: BaseGeometry
+    reached: BaseGeometry
+    lattice: Lattice
 
 
-def _cells(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
-    """Cut along the panel's axes, or along the smallest rectangle's when that needs fewer."""
-    best = cut_into_cells(area, limits)
-    _, _, angle = smallest_rectangle(area)
-    tilt = (angle + math.pi / 4) % (math.pi / 2) - math.pi / 4
-    if abs(tilt) > math.radians(2.0) and len(best) > 1:
-        turned = cut_into_cells(rotated(area, -tilt), limits)
-        if len(turned) < len(best):
-            best = [_as_polygon(rotated(cell, tilt)) for cell in turned]
-    return best
+def _pads(area: BaseGeometry, pad_mm: float, spacing_mm: float, margin_mm: float) -> list[_Pad]:
+    """Return the pad at hand and the smaller ones for narrow places, the spacing in proportion."""
+    pads = []
+    for size in (pad_mm, *(small for small in SMALL_PADS_MM if small < pad_mm)):
+        centre = centre_region(area, pad_mm=size, margin_mm=margin_mm)
+        if not centre.is_empty:
+            reached = shapely.buffer(centre, size / 2, quad_segs=4)
+            lattice = centred_lattice(centre, spacing_mm * size / pad_mm)
+            pads.append(_Pad(size, centre, reached, lattice))
+    return pads
 
 
-def _as_polygon(shape: BaseGeometry) -> shapely.Polygon:
-    return max(parts(shape), key=lambda p: p.area)
-
-
-class _Laying:
-    """What all sections of one panel share when their strokes are laid."""
-
-    def __init__(
-        self,
-        area: BaseGeometry,
-        spacing_mm: float,
-        pad_mm: float,
-        margin_mm: float,
-        body_lines_mm: tuple[Polyline, ...],
-    ) -> None:
-        self.area, self.spacing_mm, self.pad_mm = area, spacing_mm, pad_mm
-        self.margin_mm, self.body_lines_mm = margin_mm, body_lines_mm
-        self._regions: dict[float, tuple[BaseGeometry, Lattice]] = {}
-
-    def region(self, pad_mm: float) -> tuple[BaseGeometry, Lattice]:
-        """Return where the centre of a pad may go on the panel, and the lines for it."""
-        if pad_mm not in self._regions:
-            free = centre_region(self.area, pad_mm=pad_mm, margin_mm=self.margin_mm)
-            spacing = self.spacing_mm * min(1.0, pad_mm / self.pad_mm)
-            self._regions[pad_mm] = (free, centred_lattice(free, spacing))
-        return self._regions[pad_mm]
+def _fitting(pads: list[_Pad], cell: BaseGeometry) -> tuple[_Pad, BaseGeometry] | None:
+    """Return the largest pad whose centre has room to move in a cell, and where."""
+    for pad in pads:
+        region = shapely.intersection(cell, pad.centre)
+        x0, y0, x1, y1 = region.bounds if not region.is_empty else (0.0, 0.0, 0.0, 0.0)
+        if max(x1 - x0, y1 - y0) >= LEAST_STROKE_MM:
+            return pad, region
+    return None
 
 
 def _section(
-    cell: shapely.Polygon, name: str, panel: str, limits: Limits, laying: _Laying
+    cell: shapely.Polygon,
+    name: str,
+    panel: Panel,
+    worked: shapely.Polygon,
+    pads: list[_Pad],
+    pad_mm: float,
 ) -> Section:
-    worked = limits.worked(cell, laying.area)
     width, height, _ = smallest_rectangle(worked)
-    pad = pad_for(cell, laying.area, pad_mm=laying.pad_mm, margin_mm=laying.margin_mm)
     note, strokes = HAND_ONLY, tuple[Stroke, ...]()
-    if pad > 0:
-        free, lattice = laying.region(pad)
-        strokes = crosshatch(
-            shapely.intersection(free, cell), lattice, body_lines_mm=laying.body_lines_mm
-        )
-        note = "" if pad == laying.pad_mm else f"narrower than the pad: use one of {pad:g} mm"
-        if not note and covered_share(strokes, cell, pad_mm=pad) < 0.85:
-            note = "part of it is narrower than the pad: finish that with a smaller pad or by hand"
+    found = _fitting(pads, cell)
+    if found is not None:
+        pad, region = found
+        strokes = crosshatch(region, pad.lattice, body_lines_mm=panel.body_lines_mm)
+        note = _note(pad, cell, pad_mm)
     return Section(
         id=name,
-        panel=panel,
+        panel=panel.id,
         cell_mm=one_ring(cell),
         worked_mm=one_ring(worked),
         width_mm=width,
@@ -177,3 +163,12 @@ def _section(
         strokes_mm=strokes,
         note=note,
     )
+
+
+def _note(pad: _Pad, cell: BaseGeometry, pad_mm: float) -> str:
+    """Say where the pad at hand does not get in."""
+    if pad.size_mm < pad_mm:
+        return f"narrower than the pad: use one of {pad.size_mm:g} mm"
+    if shapely.intersection(pad.reached, cell).area < 0.85 * cell.area:
+        return "part of it is narrower than the pad: finish that with a smaller pad or by hand"
+    return ""

@@ -15,7 +15,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from leastcut.car.records import Polyline
-from leastcut.plan.geometry import parts
 from leastcut.plan.records import Stroke
 
 LEAST_STROKE_MM = 10.0  # shorter pieces are dabs, not strokes
@@ -43,31 +42,6 @@ def centred_lattice(area: BaseGeometry, spacing_mm: float) -> Lattice:
 
 def _first(low: float, high: float, spacing: float) -> float:
     return 0.5 * (low + high - spacing * math.floor((high - low) / spacing))
-
-
-def pad_for(cell: BaseGeometry, area: BaseGeometry, *, pad_mm: float, margin_mm: float) -> float:
-    """Return the largest pad that works in a cell: the one at hand, a smaller one, or 0 for none.
-
-    Parameters
-    ----------
-    cell, area : shapely geometry
-        The cell and the whole workable area [mm].
-    pad_mm : float
-        Diameter of the pad at hand [mm].
-    margin_mm : float
-        How far inside the edge the pad's rim stays [mm]; negative lets it hang over.
-
-    Returns
-    -------
-    float
-        Diameter [mm]; 0 where only the hand gets in.
-    """
-    for size in (pad_mm, *(s for s in SMALL_PADS_MM if s < pad_mm)):
-        region = shapely.intersection(cell, centre_region(area, pad_mm=size, margin_mm=margin_mm))
-        x0, y0, x1, y1 = region.bounds if not region.is_empty else (0.0, 0.0, 0.0, 0.0)
-        if max(x1 - x0, y1 - y0) >= LEAST_STROKE_MM:
-            return size
-    return 0.0
 
 
 def centre_region(area: BaseGeometry, *, pad_mm: float, margin_mm: float) -> BaseGeometry:
@@ -159,16 +133,3 @@ def _started_later(stroke: Stroke, lines: BaseGeometry) -> list[Stroke]:
     if way.length - begin < LEAST_STROKE_MM:
         return []
     return [(_point(way.interpolate(begin).coords[0]), stroke[1])]
-
-
-def covered_share(strokes: Sequence[Stroke], cell: BaseGeometry, *, pad_mm: float) -> float:
-    """Return the share of a cell that the pad's face touches along the strokes."""
-    if not strokes:
-        return 0.0
-    swept = shapely.buffer(shapely.MultiLineString(list(strokes)), pad_mm / 2, quad_segs=4)
-    return float(shapely.intersection(swept, cell).area / cell.area)
-
-
-def has_some(region: BaseGeometry) -> bool:
-    """Return whether a region has any area at all."""
-    return bool(parts(region))

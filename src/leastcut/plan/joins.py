@@ -1,0 +1,158 @@
+"""Split cells that are too large, join those that fit together, even out slivers."""
+
+import math
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from leastcut.plan.geometry import (
+    LEAST_MM2,
+    SNAP_MM,
+    Array,
+    area_below,
+    parts,
+    smallest_rectangle,
+)
+from leastcut.plan.limits import Limits
+
+SLIVER = 0.45  # share of the mean area below which a cell is evened out with a neighbour
+
+
+def split_wide(
+    cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
+) -> list[shapely.Polygon]:
+    """Halve cells that are still too large in their own smallest rectangle."""
+    done, todo = [], cells[::-1]
+    while todo:
+        cell = todo.pop()
+        if cell.area < LEAST_MM2 or limits.fits(limits.worked(cell, area)):
+            done.append(cell)
+        else:
+            todo.extend(halves(cell))
+    return done
+
+
+def halves(cell: shapely.Polygon) -> list[shapely.Polygon]:
+    """Cut a cell across its long axis into two of equal area (or more, if it is concave)."""
+    return divided(cell, _long_axis(cell), 0.5)
+
+
+def _long_axis(cell: BaseGeometry) -> float:
+    width, height, angle = smallest_rectangle(cell)
+    return angle if width >= height else angle + math.pi / 2
+
+
+def divided(cell: shapely.Polygon, angle: float, share: float) -> list[shapely.Polygon]:
+    """Cut a cell by a line across `angle` [rad] so that `share` of its area lies before it."""
+    axis = (math.cos(angle), math.sin(angle))
+    along = shapely.get_coordinates(cell) @ np.array(axis)
+    places = np.linspace(along.min(), along.max(), 257)
+    place = float(np.interp(cell.area * share, area_below(cell, axis, places), places))
+    first = _slab(np.array(axis), float(along.min()) - 1, place, cell.length)
+    return [
+        *parts(shapely.intersection(cell, first, grid_size=SNAP_MM)),
+        *parts(shapely.difference(cell, first, grid_size=SNAP_MM)),
+    ]
+
+
+def _slab(axis: Array, start: float, end: float, across: float) -> shapely.Polygon:
+    side = np.array([-axis[1], axis[0]])
+    # far along the side: a slab through the whole cell wherever the frame's origin lies
+    reach = side * (across + 4 * (abs(start) + abs(end)) + 1e5)
+    return shapely.Polygon(
+        [axis * start - reach, axis * end - reach, axis * end + reach, axis * start + reach]
+    )
+
+
+def join(cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
+    """Join neighbours that fit one section together, smallest pairs first, until none does."""
+    cells = list(cells)
+    todo = [(i, j) for i in range(len(cells)) for j in range(i)]
+    while todo:
+        todo.sort(key=lambda pair: (cells[pair[0]].area + cells[pair[1]].area, pair))
+        for place, (i, j) in enumerate(todo):
+            union = _fitting_union(cells[i], cells[j], area, limits)
+            if union is not None:
+                cells[i], cells[j] = union, shapely.Polygon()
+                # only pairs with the new cell, and those not yet tried, are left to try
+                todo = [pair for pair in todo[place + 1 :] if not {i, j} & set(pair)]
+                todo += [(i, k) for k, c in enumerate(cells) if k != i and not c.is_empty]
+                break
+        else:
+            break
+    return [cell for cell in cells if not cell.is_empty]
+
+
+def _fitting_union(
+    a: shapely.Polygon, b: shapely.Polygon, area: BaseGeometry, limits: Limits
+) -> shapely.Polygon | None:
+    """Return two neighbours as one cell if that is within the limit; cheap tests come first."""
+    if a.area + b.area > limits.max_side_mm**2 or not shapely.dwithin(a, b, SNAP_MM):
+        return None
+    if not limits.fits(shapely.GeometryCollection([a, b])):
+        return None
+    union = joined(a, b)
+    return union if union is not None and limits.fits(limits.worked(union, area)) else None
+
+
+def joined(a: shapely.Polygon, b: shapely.Polygon) -> shapely.Polygon | None:
+    """Return the union of two cells with a seam in common, or None."""
+    if not shapely.dwithin(a, b, SNAP_MM):
+        return None
+    union = parts(shapely.union(a, b, grid_size=SNAP_MM))
+    seam = 0.5 * (a.length + b.length - union[0].length) if len(union) == 1 else 0.0
+    return union[0] if seam > 1.0 else None
+
+
+def even_out(
+    cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
+) -> list[shapely.Polygon]:
+    """Share out slivers: a sliver and a neighbour become two halves of what they are together.
+
+    Parameters
+    ----------
+    cells : list of shapely.Polygon
+        Cells that tile the area [mm].
+    area : shapely geometry
+        The area.
+    limits : Limits
+        Greatest side and overlap.
+
+    Returns
+    -------
+    list of shapely.Polygon
+        As many cells. A sliver stays where no neighbour can share with it: then it is forced.
+    """
+    cells, settled = list(cells), set[int]()
+    mean = sum(cell.area for cell in cells) / max(1, len(cells))
+    while True:
+        slivers = [i for i, c in enumerate(cells) if c.area < SLIVER * mean and i not in settled]
+        if not slivers:
+            return cells
+        index = min(slivers, key=lambda i: cells[i].area)
+        settled.add(index)
+        shared = [
+            (min(pair[0].area, pair[1].area), k, pair)
+            for k, other in enumerate(cells)
+            if k != index and (pair := _shared(cells[index], other, area, limits))
+        ]
+        if shared:
+            least, k, pair = max(shared, key=lambda item: item[:2])
+            if least > 1.2 * cells[index].area:
+                cells[index], cells[k] = pair
+
+
+def _shared(
+    sliver: shapely.Polygon, other: shapely.Polygon, area: BaseGeometry, limits: Limits
+) -> list[shapely.Polygon] | None:
+    """Return a sliver and a neighbour as two fair parts of their union, if both are in limits."""
+    union = joined(sliver, other)
+    if union is None:
+        return None
+    for share in (0.5, 0.42, 0.58):
+        for angle in (_long_axis(union), 0.0, math.pi / 2):
+            pair = divided(union, angle, share)
+            if len(pair) == 2 and all(limits.fits(limits.worked(half, area)) for half in pair):
+                return pair
+    return None
