@@ -9,6 +9,7 @@ from leastcut.car.units import UnitSystem, convert
 from leastcut.handover import words
 from leastcut.handover.plots import Plot, Row, plot
 from leastcut.handover.records import Dossier
+from leastcut.handover.wall import panel_names
 from leastcut.plan.records import SectionPlan
 
 
@@ -76,12 +77,6 @@ def _cut_row(n: int, section: SectionPlan, budget: float | None, units: UnitSyst
         words=f"{words.thickness(section.cut_um.mean, units)} (≤ {words.thickness(section.cut_um.high, units)})",
         limit=None if budget is None else _value(budget, units),
     )
-
-
-def panel_names(dossier: Dossier) -> dict[str, str]:
-    """Return every panel's name by its id; an id the car does not have stands for itself."""
-    names = {state.panel: state.panel for state in dossier.panels}
-    return names | {panel.id: panel.name for panel in dossier.car.panels}
 
 
 def _value(um: float, units: UnitSystem) -> float:

@@ -6,7 +6,7 @@ from typing import Any
 from leastcut.car.records import Interval, Panel
 from leastcut.handover import words
 from leastcut.handover.care import CareSheet, Use, care_sheet
-from leastcut.handover.charts import film_chart, load_chart, panel_names
+from leastcut.handover.charts import film_chart, load_chart
 from leastcut.handover.glyphs import short
 from leastcut.handover.plots import Plot, in_words
 from leastcut.handover.records import Dossier, PanelState
@@ -15,9 +15,9 @@ from leastcut.handover.wall import (
     about,
     cautions,
     helps,
+    panel_names,
     panels_in_order,
     price_rows,
-    process_card,
 )
 from leastcut.plan.records import SectionPlan
 from leastcut.safety.records import Caution
@@ -41,6 +41,7 @@ VERDICTS = {
     None: "–",
 }
 SURE_ENOUGH = 0.9
+UNSURE = "with the cut that each panel can afford, the chance to reach the target is only:"
 WHY_SO_LITTLE = (
     "A scratch is gone when the surface around it is level with its bottom, so every correction "
     "spends clear coat that does not grow back. We look for the least cut that leaves a panel "
@@ -68,11 +69,13 @@ def report_sheet(dossier: Dossier, *, truth: Truth | None = None, use: Use | Non
         "panels": [_panel_row(dossier, panel) for panel in panels_in_order(dossier)],
         "trials": [_trial_row(trial, dossier) for trial in dossier.trials],
         "advice": dossier.testspot.next.why,
-        "processes": _processes(dossier),
+        "tools": _tools(dossier),
         "left": left_on_purpose(dossier),
         "window": dossier.window.why if dossier.window else "",
         "care": care_words(_care(dossier, use)),
-        "cautions": cautions(c for c in dossier.cautions if _for_the_client(c)),
+        "cautions": cautions(
+            (c for c in dossier.cautions if _for_the_client(c)), panel_names(dossier)
+        ),
         "help": helps(dossier),
         "missing": [text for stage in dossier.stages for text in (*stage.missing, *stage.not_yet)],
         "price": price_rows(dossier),
@@ -229,41 +232,48 @@ def _trial_row(trial: Trial, dossier: Dossier) -> list[str]:
 def _removed(removed: Interval | None) -> str:
     if removed is None:
         return "–"
-    low, high = f"{100 * removed.low:.0f}", words.percent(removed.high)
-    return f"{words.percent(removed.mean)} ({low}–{high})"
+    low, high = (words.percent(share).split(words.NBSP)[0] for share in (removed.low, removed.high))
+    return f"{words.percent(removed.mean)} ({low} to {high})"
 
 
-def _processes(dossier: Dossier) -> list[Sheet]:
+def _tools(dossier: Dossier) -> list[list[str]]:
     used = {step.process for s in dossier.plan.sections for step in s.steps}
-    return [process_card(p, dossier.units) for p in dossier.ladder if p.label in used]
+    return [[p.label, words.tool(p)] for p in dossier.ladder if p.label in used]
 
 
 def left_on_purpose(dossier: Dossier) -> list[list[str]]:
-    """Return the marks that stay, panel by panel, each with its reason."""
-    reasons = [
-        [panel.name, " ".join(_reasons(dossier, panel))] for panel in panels_in_order(dossier)
-    ]
+    """Return the marks that stay, each kind with its reason and the panels it concerns."""
+    rows: dict[str, list[str]] = {}
+    for panel in panels_in_order(dossier):
+        for reason in _idle(dossier, panel):
+            rows.setdefault(reason, []).append(panel.name)
     kept = dict.fromkeys(k.name for panel in dossier.car.panels for k in panel.keep_outs)
-    around = [["Around what is taped off", f"{words.listed(kept)}."]] if kept else []
-    return [row for row in reasons if row[1]] + around
+    unsure = [text for panel in panels_in_order(dossier) for text in _unsure(dossier, panel)]
+    found = [[words.listed(names), reason] for reason, names in rows.items()]
+    if unsure:
+        found.append(["Some marks may stay", f"{UNSURE} {words.listed(unsure)}."])
+    if kept:
+        found.append(["Around what is taped off", f"{words.listed(kept)}."])
+    return found
 
 
-def _reasons(dossier: Dossier, panel: Panel) -> Iterator[str]:
+def _idle(dossier: Dossier, panel: Panel) -> Iterator[str]:
+    """Yield why sections of a panel get no work."""
     sections = [s for s in dossier.plan.sections if s.panel == panel.id]
     idle = [s for s in sections if not s.steps]
     if not sections:
-        yield "Not in the plan."
-    if idle:
+        yield "not in the plan."
+    elif idle:
         notes = dict.fromkeys(s.note.rstrip(".") for s in idle if s.note)
-        share = "" if len(idle) == len(sections) else f"{len(idle)} of {len(sections)} sections: "
-        yield f"{share}{'; '.join(notes) or 'Not in the plan'}."
-    unsure = [s for s in sections if s.steps and s.p_target < SURE_ENOUGH]
-    if unsure:
-        chance = words.percent(min(s.p_target for s in unsure))
-        yield (
-            f"Some marks may stay in {len(unsure)} of {len(sections)} sections: the chance to reach "
-            f"the target with the cut that the panel can afford is {chance}."
-        )
+        share = "" if len(idle) == len(sections) else f"{len(idle)} of {len(sections)} sections, "
+        yield f"{share}{'; '.join(notes) or 'not in the plan'}."
+
+
+def _unsure(dossier: Dossier, panel: Panel) -> Iterator[str]:
+    """Yield the panel with its least chance when that is not sure enough."""
+    chances = [s.p_target for s in dossier.plan.sections if s.panel == panel.id and s.steps]
+    if chances and min(chances) < SURE_ENOUGH:
+        yield f"{panel.name} {words.percent(min(chances))}"
 
 
 def _care(dossier: Dossier, use: Use | None) -> CareSheet:
@@ -274,8 +284,9 @@ def _care(dossier: Dossier, use: Use | None) -> CareSheet:
 
 
 def _for_the_client(caution: Caution) -> bool:
-    """Return whether a caution concerns the owner: what goes on the car, or one of its panels."""
-    return caution.panel is not None or caution.stage in {"protect", "handover"}
+    """Return whether a caution concerns the owner: what goes on the car, or a panel's film."""
+    of_film = caution.panel is not None and caution.stage in {"inspect", "plan"}
+    return of_film or caution.stage in {"protect", "handover"}
 
 
 def care_words(care: CareSheet) -> Sheet:

@@ -19,6 +19,7 @@ PALE = "#b9c6d3"
 LABEL_MM = 46.0
 VALUE_MM = 36.0
 ROW_MM = 6.2
+PLOT_MM = 88.0
 FACE = "Atkinson Hyperlegible, Noto Sans, Noto Sans Hebrew, Noto Sans Arabic, sans-serif"
 
 
@@ -118,14 +119,15 @@ class _Frame:
         self.chart = chart
         self.width = width_mm
         self.head = 7.0 if chart.reference_words else 2.0
-        self.bottom = self.head + ROW_MM * len(chart.rows)
+        self.row = min(ROW_MM, PLOT_MM / max(len(chart.rows), 1))
+        self.bottom = self.head + self.row * len(chart.rows)
 
     def x(self, value: float) -> float:
         room = self.width - LABEL_MM - VALUE_MM
         return LABEL_MM + room * min(max(value / self.chart.top, 0.0), 1.0)
 
     def y(self, index: int) -> float:
-        return self.head + ROW_MM * (index + 0.5)
+        return self.head + self.row * (index + 0.5)
 
     def grid(self) -> list[str]:
         lines = [

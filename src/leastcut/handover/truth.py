@@ -8,8 +8,8 @@ import msgspec
 from leastcut.car.records import Interval
 from leastcut.car.units import UnitSystem
 from leastcut.handover import words
-from leastcut.handover.charts import panel_names
 from leastcut.handover.records import Dossier
+from leastcut.handover.wall import panel_names
 
 
 class PanelTruth(msgspec.Struct, frozen=True, kw_only=True):

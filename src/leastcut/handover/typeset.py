@@ -21,7 +21,6 @@ from leastcut.handover.glyphs import FONTS, printable
 
 Template = Literal["plan", "report", "teaching", "care"]
 TEMPLATES = Path(__file__).parent / "templates"
-STANDARDS: list[Literal["a-2a", "ua-1"]] = ["a-2a", "ua-1"]
 
 
 class TypesetError(LeastcutError):
@@ -74,7 +73,7 @@ def set_pdf(
                 root=str(root),
                 font_paths=_fonts(),
                 format="pdf",
-                pdf_standards=STANDARDS,
+                pdf_standards=["a-2a", "ua-1"],
                 timestamp=int(now.timestamp()),
             )
         except typst.TypstError as error:

@@ -36,20 +36,37 @@ def plan_sheet(dossier: Dossier) -> Sheet:
         "job_date": dossier.people.date,
         "target": words.TARGETS[dossier.target],
         "figures": _figures(dossier),
-        "drawing": {"file": "car.svg", "alt": _car_alt(dossier, order)},
+        "drawing": {
+            "file": "car.svg",
+            "alt": _car_alt(dossier, order),
+            "height_mm": sheet_height_mm(len(order)),
+        },
         "order": [_order_row(dossier, panel, n) for n, panel in enumerate(order, 1)],
         "processes": _processes(dossier),
         "advice": dossier.testspot.next.why,
         "operations": _operations(dossier),
         "materials": _materials(dossier),
+        "costed": any(m.cost is not None for m in dossier.plan.materials),
         "price": price_rows(dossier),
-        "cautions": cautions(c for c in dossier.cautions if c.panel is None),
+        "cautions": cautions((c for c in dossier.cautions if c.panel is None), {}),
         "help": helps(dossier),
-        "notes": list(dossier.plan.notes),
+        "notes": _notes(dossier),
         "panels": [page for page in pages if page["rows"]],
         "left_alone": [page for page in pages if not page["rows"]],
         "film_unit": words.film_symbol(dossier.units),
     }
+
+
+def sheet_height_mm(n_panels: int) -> float:
+    """Return what the order-of-work table leaves on page 1 for the pattern sheet [mm]."""
+    return min(150.0, max(80.0, 190.0 - (5.75 if n_panels > 12 else 7.0) * n_panels))
+
+
+def _notes(dossier: Dossier) -> list[str]:
+    """Return the plan's notes with panels called by their names."""
+    names = panel_names(dossier)
+    split = (note.partition(" ") for note in dossier.plan.notes)
+    return [f"{names.get(first, first)}{space}{rest}" for first, space, rest in split]
 
 
 def panels_in_order(dossier: Dossier) -> list[Panel]:
@@ -99,16 +116,28 @@ def _sections(dossier: Dossier, panel: str) -> list[SectionPlan]:
     return [s for s in dossier.plan.sections if s.panel == panel]
 
 
+def letters(dossier: Dossier) -> dict[str, str]:
+    """Return a letter for every process of the ladder, A for the least cut."""
+    return {process.label: _letter(n) for n, process in enumerate(dossier.ladder)}
+
+
+def _letter(n: int) -> str:
+    """Return A to Z, then AA, AB and so on."""
+    return ("" if n < 26 else _letter(n // 26 - 1)) + chr(ord("A") + n % 26)
+
+
 def _order_row(dossier: Dossier, panel: Panel, n: int) -> Sheet:
     sections = _sections(dossier, panel.id)
     worked = [s for s in sections if s.steps]
     used = dict.fromkeys(step.process for s in worked for step in s.steps)
     seconds = sum(step.seconds for s in worked for step in s.steps)
+    signs = letters(dossier)
     return {
         "n": str(n),
         "panel": panel.name,
         "sections": f"{len(worked)}" if len(worked) == len(sections) else f"{len(worked)} of {len(sections)}",
-        "process": ", then ".join(used) if used else "leave as it is",
+        "process": [signs.get(label, label) for label in used],
+        "chance": words.percent(min(s.p_target for s in worked)) if worked else "–",
         "time": words.long_time(seconds / 60) if worked else "–",
         "left": _least_left(sections, dossier.units),
         "worked": bool(worked),
@@ -122,12 +151,21 @@ def _least_left(sections: Iterable[SectionPlan], units: UnitSystem) -> str:
 
 def _processes(dossier: Dossier) -> list[Sheet]:
     used = dict.fromkeys(step.process for s in dossier.plan.sections for step in s.steps)
-    return [process_card(p, dossier.units) for p in dossier.ladder if p.label in used]
+    return cards(dossier, used)
 
 
-def process_card(process: Process, units: UnitSystem) -> Sheet:
+def cards(dossier: Dossier, used: Iterable[str]) -> list[Sheet]:
+    """Return the cards of the processes in use, least cut first."""
+    signs, chosen = letters(dossier), set(used)
+    return [
+        process_card(p, signs[p.label], dossier.units) for p in dossier.ladder if p.label in chosen
+    ]
+
+
+def process_card(process: Process, letter: str, units: UnitSystem) -> Sheet:
     """Return a process as its card shows it."""
     return {
+        "letter": letter,
         "label": process.label,
         "tool": words.tool(process),
         "settings": [list(pair) for pair in words.settings(process, units)],
@@ -137,7 +175,11 @@ def process_card(process: Process, units: UnitSystem) -> Sheet:
 
 def _operations(dossier: Dossier) -> list[list[str]]:
     return [
-        [o.name, f"{o.minutes.mean:.0f}", f"{o.minutes.low:.0f}–{o.minutes.high:.0f}"]
+        [
+            words.capital(o.name),
+            f"{o.minutes.mean:.0f}",
+            f"{o.minutes.low:.0f}–{o.minutes.high:.0f}",
+        ]
         for o in dossier.plan.operations
     ]
 
@@ -146,7 +188,7 @@ def _materials(dossier: Dossier) -> list[list[str]]:
     currency = dossier.plan.price.currency if dossier.plan.price else ""
     return [
         [
-            m.name,
+            words.capital(m.name),
             words.amount(m.amount, m.unit, dossier.units),
             "–" if m.cost is None else words.money(m.cost, currency).strip(),
             m.why,
@@ -165,18 +207,42 @@ def price_rows(dossier: Dossier) -> list[list[str]]:
     return [[what, words.money(value, price.currency)] for what, value in rows]
 
 
-def cautions(chosen: Iterable[Caution]) -> list[list[str]]:
-    """Return cautions as what, do, source and stage."""
-    return [[c.what, c.do, c.source, words.STAGES.get(c.stage, c.stage)] for c in chosen]
+def cautions(chosen: Iterable[Caution], names: Mapping[str, str]) -> list[list[str]]:
+    """Return cautions as what, do, where and source; the same one for many panels stands once.
+
+    Only panels that `names` knows are named.
+    """
+    grouped: dict[tuple[str, str, str, str], list[str]] = {}
+    for c in chosen:
+        stage = words.STAGES.get(c.stage, c.stage)
+        grouped.setdefault((c.what, c.do, stage, c.source), []).append(c.panel or "")
+    return [
+        [what.rstrip("."), do.rstrip(".") + ".", _where(places, names), f"{stage}, {source}"]
+        for (what, do, stage, source), places in grouped.items()
+    ]
+
+
+def _where(places: Iterable[str], names: Mapping[str, str]) -> str:
+    return words.listed(names[place] for place in places if place in names)
 
 
 def helps(dossier: Dossier) -> list[list[str]]:
-    """Return what evidence would help most: evidence with its panel, and why."""
-    names = {panel.id: panel.name for panel in dossier.car.panels}
+    """Return what evidence would help most: evidence with its panels, and why."""
+    names = panel_names(dossier)
+    grouped: dict[tuple[str, str], list[str]] = {}
+    for h in dossier.would_help_most:
+        why = h.why.replace(names.get(h.panel or "", "\0"), "it")
+        grouped.setdefault((h.evidence, why), []).append(h.panel or "")
     return [
-        [h.evidence if h.panel is None else f"{h.evidence}, {names.get(h.panel, h.panel)}", h.why]
-        for h in dossier.would_help_most
+        [words.capital(": ".join(part for part in (evidence, _where(places, names)) if part)), why]
+        for (evidence, why), places in grouped.items()
     ]
+
+
+def panel_names(dossier: Dossier) -> dict[str, str]:
+    """Return every panel's name by its id; an id the car does not have stands for itself."""
+    names = {state.panel: state.panel for state in dossier.panels}
+    return names | {panel.id: panel.name for panel in dossier.car.panels}
 
 
 def _panel_page(dossier: Dossier, panel: Panel, n: int) -> Sheet:
@@ -196,11 +262,11 @@ def _panel_page(dossier: Dossier, panel: Panel, n: int) -> Sheet:
             "alt": _panel_alt(panel, sections, numbers),
         },
         "key": _key(panel),
-        "processes": list(used),
+        "processes": [[letters(dossier).get(label, ""), label] for label in used],
         "rows": _rows(sections, list(used), numbers, dossier.units),
         "why": words.listed(dict.fromkeys(s.note.rstrip(".") for s in sections if s.note)),
-        "settings": [process_card(p, dossier.units) for p in dossier.ladder if p.label in used],
-        "cautions": cautions(c for c in dossier.cautions if c.panel == panel.id),
+        "settings": cards(dossier, used),
+        "cautions": cautions((c for c in dossier.cautions if c.panel == panel.id), {}),
         "notes": _film_notes(state),
     }
 
@@ -241,9 +307,9 @@ def _film_notes(state: PanelState | None) -> list[str]:
 
 
 def _key(panel: Panel) -> list[str]:
-    key = []
+    key = ["Strokes begin at the dot; the second direction crosses them"]
     if panel.body_lines_mm:
-        key.append("Thick broken line: crease, tape it")
+        key.append("Double line: crease, tape it")
     if panel.keep_outs:
         names = words.listed(dict.fromkeys(k.name for k in panel.keep_outs))
         key.append(f"Hatched: keep off ({names})")

@@ -91,14 +91,14 @@ def long_time(minutes: float) -> str:
 
 
 def short_time(seconds: float) -> str:
-    """Return a duration as ``minutes:seconds``, to five seconds.
+    """Return a duration as ``minutes:seconds``, to five seconds and never nothing.
 
     Examples
     --------
     >>> short_time(193)
     '3:15'
     """
-    steps = round(seconds / 5)
+    steps = max(round(seconds / 5), 1 if seconds > 0 else 0)
     return f"{steps // 12}:{steps % 12 * 5:02d}"
 
 
@@ -173,3 +173,8 @@ def listed(parts: Iterable[str]) -> str:
 def film_symbol(units: UnitSystem) -> str:
     """Return the symbol of film thickness: µm or mil."""
     return symbol("micrometer", units)
+
+
+def capital(text: str) -> str:
+    """Return the text with its first letter large and the rest as it is."""
+    return text[:1].upper() + text[1:]
