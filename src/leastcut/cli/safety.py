@@ -1,10 +1,27 @@
 """``leastcut safety``: vibration, noise, vapour and the cord, from typed quantities."""
 
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from leastcut.cli.typed import AMPERES, CELSIUS, CUBIC_METRES, METRES, MILLILITRES, MINUTES, VOLTS
+
+if TYPE_CHECKING:
+    from leastcut.safety.records import ToolUse
+
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+_PICTURE = click.option(
+    "-o", "--out", type=click.Path(path_type=Path), help="Write the picture here, SVG."
+)
+_TOOLS = click.option(
+    "--tool",
+    "tools",
+    multiple=True,
+    required=True,
+    metavar="MAGNITUDE:MINUTES[:K]",
+    help="Vibration in m/s², trigger minutes, and K in m/s² (40 % if left out). Repeatable.",
+)
 
 
 @click.group(name="safety")
@@ -52,31 +69,41 @@ def _clock(minutes: float) -> str:
     return f"{whole // 60} h {whole % 60:02d} min"
 
 
-@group.command()
-@click.option(
-    "--tool",
-    "tools",
-    multiple=True,
-    required=True,
-    metavar="MAGNITUDE:MINUTES[:K]",
-    help="Vibration in m/s², trigger minutes today, and K in m/s² (40 % if left out). Repeatable.",
-)
-@_JSON
-def vibration(tools: tuple[str, ...], *, as_json: bool) -> None:
-    """Daily hand-arm vibration A(8), exposure points and the time left."""
+def _uses(tools: tuple[str, ...]) -> "list[ToolUse]":
     from leastcut.safety.records import ToolUse
-    from leastcut.safety.vibration import exposure
 
     uses = []
     for text in tools:
         values = _numbers(text, ("MAGNITUDE", "MINUTES", "K"), "--tool", least=2)
         k = values[2] if len(values) == 3 else None
         uses.append(ToolUse(magnitude_m_s2=values[0], minutes=values[1], k_m_s2=k))
-    day = exposure(uses)
+    if any(use.k_m_s2 is None for use in uses):
+        click.echo("K taken as 40 % where it was not given", err=True)
+    return uses
+
+
+def _draw(out: Path | None, svg: str) -> None:
+    """Write a picture where one was asked for."""
+    from leastcut.shop.files import write_whole
+
+    if out is not None:
+        click.echo(f"wrote {write_whole(out, svg)}", err=True)
+
+
+@group.command()
+@_TOOLS
+@_PICTURE
+@_JSON
+def vibration(tools: tuple[str, ...], out: Path | None, *, as_json: bool) -> None:
+    """Daily hand-arm vibration A(8), exposure points and the time left."""
+    from leastcut.safety.charts import draw_points, points_gauge
+    from leastcut.safety.vibration import exposure
+
+    day = exposure(_uses(tools))
     lines = [
         (
-            f"A(8) {day.a8_m_s2:.2f} m/s² ({day.a8_high_m_s2:.2f} with K), {day.points:.0f} points "
-            f"({day.points_high:.0f}): {day.band}, with K {day.band_high}"
+            f"A(8) {day.a8_m_s2:.2f} m/s² ({day.a8_high_m_s2:.2f} with K), "
+            f"{day.points:.0f} points ({day.points_high:.0f}): {day.band}, with K {day.band_high}"
         ),
         (
             f"action value {day.action_m_s2:g} m/s² after {_clock(day.minutes_to_action)}, "
@@ -88,9 +115,56 @@ def vibration(tools: tuple[str, ...], *, as_json: bool) -> None:
         ),
         f"source: {day.source}",
     ]
-    if day.k_assumed:
-        click.echo("K taken as 40 % where it was not given", err=True)
+    _draw(out, draw_points(points_gauge(day)))
     _print(day, lines, as_json=as_json)
+
+
+@group.command()
+@_TOOLS
+@click.option("--persons", type=int, default=1, show_default=True, help="Who can polish that day.")
+@click.option(
+    "--ceiling",
+    type=click.Choice(["limit", "action"]),
+    default="limit",
+    show_default=True,
+    help="What nobody shall pass in a day.",
+)
+@click.option("--stretch", type=MINUTES, default=30.0, show_default=True, help="min on, at most.")
+@click.option("--rest", type=MINUTES, default=10.0, show_default=True, help="min of rest.")
+@_JSON
+def share(
+    tools: tuple[str, ...],
+    persons: int,
+    ceiling: Any,
+    stretch: float,
+    rest: float,
+    *,
+    as_json: bool,
+) -> None:
+    """Share a car's polishing among people and days, with rests."""
+    from leastcut.safety.sharing import breaks
+
+    plan = breaks(
+        _uses(tools),
+        ceiling=ceiling,
+        persons=persons,
+        stretch_minutes=stretch,
+        rest_minutes=rest,
+    )
+    lines = [plan.why, plan.do, *_stretches(plan), f"source: {plan.source}"]
+    _print(plan, lines, as_json=as_json)
+
+
+def _stretches(plan: Any) -> list[str]:
+    """Return one line for each person's day."""
+    days: dict[tuple[int, int], list[Any]] = {}
+    for stretch in plan.stretches:
+        days.setdefault((stretch.day, stretch.person), []).append(stretch)
+    return [
+        f"day {day}, person {person}: {len(found)} x {found[0].minutes:.0f} min, "
+        f"{sum(s.points for s in found):.0f} points with K, then {found[-1].then}"
+        for (day, person), found in days.items()
+    ]
 
 
 @group.command()
@@ -127,9 +201,9 @@ def noise(sources: tuple[str, ...], *, as_json: bool) -> None:
 
 
 @group.command()
-@click.option("--ml", type=float, required=True, help="Liquid that evaporates, ml.")
-@click.option("--room-m3", type=float, required=True, help="Volume of the room, m³.")
-@click.option("--minutes", type=float, default=30.0, show_default=True, help="Time of wiping.")
+@click.option("--ml", type=MILLILITRES, required=True, help="Liquid that evaporates, ml.")
+@click.option("--room-m3", type=CUBIC_METRES, required=True, help="Volume of the room, m³.")
+@click.option("--minutes", type=MINUTES, default=30.0, show_default=True, help="Time of wiping.")
 @click.option(
     "--air-changes", type=float, default=0.0, show_default=True, help="Air changes per hour."
 )
@@ -137,7 +211,8 @@ def noise(sources: tuple[str, ...], *, as_json: bool) -> None:
 @click.option(
     "--mixing", type=float, default=3.0, show_default=True, help="1 mixes perfectly, 10 badly."
 )
-@click.option("--surface-c", type=float, default=None, help="Hottest surface near the cloth, °C.")
+@click.option("--surface-c", type=CELSIUS, default=None, help="Hottest surface near the cloth, °C.")
+@_PICTURE
 @_JSON
 def vapour(
     ml: float,
@@ -147,10 +222,12 @@ def vapour(
     name: str,
     mixing: float,
     surface_c: float | None,
+    out: Path | None,
     *,
     as_json: bool,
 ) -> None:
     """Solvent vapour in the room against limits for people and for fire."""
+    from leastcut.safety.charts import draw_vapour, vapour_curve
     from leastcut.safety.solvents import solvent
     from leastcut.safety.vapour import room
 
@@ -163,6 +240,16 @@ def vapour(
         mixing=mixing,
         surface_c=surface_c,
     )
+    if out is not None:
+        curve = vapour_curve(
+            ml,
+            solvent(name),
+            room_m3=room_m3,
+            air_changes_per_h=air_changes,
+            minutes=minutes,
+            mixing=mixing,
+        )
+        _draw(out, draw_vapour(curve))
     clear = "never" if found.minutes_to_clear is None else _clock(found.minutes_to_clear)
     lines = [
         (
@@ -180,11 +267,11 @@ def vapour(
 
 @group.command()
 @click.option("--conductor", required=True, help='Printed on the cord: "14 AWG" or "1.5 mm2".')
-@click.option("--length-m", type=float, required=True, help="Length of the cord, one way, m.")
-@click.option("--amps", type=float, required=True, help="Current of everything on it, A.")
-@click.option("--volts", type=float, required=True, help="Voltage at the outlet, V.")
-@click.option("--circuit-amps", type=float, default=None, help="Rating of the breaker, A.")
-@click.option("--copper-c", type=float, default=None, help="Copper temperature, °C.")
+@click.option("--length-m", type=METRES, required=True, help="Length of the cord, one way, m.")
+@click.option("--amps", type=AMPERES, required=True, help="Current of everything on it, A.")
+@click.option("--volts", type=VOLTS, required=True, help="Voltage at the outlet, V.")
+@click.option("--circuit-amps", type=AMPERES, default=None, help="Rating of the breaker, A.")
+@click.option("--copper-c", type=CELSIUS, default=None, help="Copper temperature, °C.")
 @click.option("--limit-percent", type=float, default=3.0, show_default=True)
 @_JSON
 def cord(

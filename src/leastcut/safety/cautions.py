@@ -54,12 +54,22 @@ def for_job(facts: JobFacts) -> tuple[Caution, ...]:
                 stage=rule.stage,
                 what=rule.what + _detail(_FIGURES, rule, facts),
                 do=rule.do + _detail(_ADVICE, rule, facts),
-                source=f"{rule.source} ({rule.status})" if rule.source else rule.status,
+                source=_source(rule),
                 panel=panel or None,
             )
             for panel in _CONDITIONS[rule.condition](facts)
         )
     return tuple(found)
+
+
+def _source(rule: Rule) -> str:
+    """Return the source as a reader sees it, with how far it was checked."""
+    if not rule.source:
+        return rule.status
+    return rule.source + _CHECKED.get(rule.status, "")
+
+
+_CHECKED = {"seen-2": " (read in a reprint)", "from memory": " (from memory, not confirmed)"}
 
 
 def _job(*, holds: bool) -> tuple[str, ...]:
@@ -179,7 +189,9 @@ def _vapour_figures(facts: JobFacts) -> str:
 
 def _cord_figures(facts: JobFacts) -> str:
     found = _cord_facts(facts)
-    return "" if found is None else found.why
+    if found is None:
+        return ""
+    return f"{found.drop_v:.1f} V of {facts.circuit_volts:g} V, {found.drop_percent:.1f} %"
 
 
 # rule -> figures of this job that follow what is said; advice that follows what to do

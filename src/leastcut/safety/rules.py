@@ -106,7 +106,7 @@ RULES: tuple[Rule, ...] = (
         condition="vibration limit",
         what="The polishing of this car in one day and by one person, with its uncertainty, passes "
         "the limit value of 5 m/s² A(8)",
-        do="Share it with a second person or a second day",
+        do="Do not let one person do it in one day",
         source="Directive 2002/44/EC Art. 3 and 5",
         status="seen",
     ),
