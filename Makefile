@@ -37,7 +37,8 @@ lint: $(VENV)/dev.stamp
 	$(BIN)/python tools/house_numbers.py
 
 test: $(VENV)/dev.stamp browser lint  ## everything that must hold
-	$(BIN)/python -m pytest --cov --cov-report=term:skip-covered
+	$(BIN)/python -m pytest --cov --cov-report= --doctest-modules src
+	$(BIN)/python -m pytest --cov --cov-append --cov-report=
 	$(BIN)/python -m coverage report --fail-under=100 --skip-covered --include="$(CORE)"
 
 bench: $(VENV)/dev.stamp
