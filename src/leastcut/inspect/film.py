@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leastcut.car.records import Interval, Paint, Panel
-from leastcut.errors import InputError
-from leastcut.inspect import mixture
-from leastcut.inspect.budget import DEFAULT, ReserveRule, allowance_um, removed_by_panel
-from leastcut.inspect.film_model import Belief, Evidence, Nodes, believe, foresee
-from leastcut.inspect.layers import STATES, LayerPrior, place_sds, prior_for
+from leastcut.inspect.budget import DEFAULT, ReserveRule, allowance_um
+from leastcut.inspect.film_model import Evidence, Nodes, foresee
+from leastcut.inspect.gauge import spread_of
+from leastcut.inspect.layers import STATES, LayerPrior
 from leastcut.inspect.records import (
     EarlierCut,
     FilmFinding,
@@ -25,16 +24,12 @@ from leastcut.inspect.records import (
     Gauge,
     Reading,
 )
-from leastcut.inspect.summary import Summary, evidence_of, is_readable, summarise
+from leastcut.inspect.study import FilmError, Study, numbers_of, study
+from leastcut.inspect.summary import is_readable
+
+__all__ = ["FilmError", "assess", "budget_um", "findings_of", "would_help"]
 
 Array = NDArray[np.float64]
-
-THIN_PLACE_Z = 1.6448536269514722
-"""The thinnest place worth speaking of: only 5 % of the panel is thinner (normal quantile)."""
-
-
-class FilmError(InputError):
-    """Readings that do not belong to the car at hand."""
 
 
 def assess(
@@ -56,7 +51,7 @@ def assess(
     readings : sequence of Reading
         What the gauge showed [µm], any number per panel and spot; may be empty.
     paint : Paint
-        What is known of the paint's history.
+        What is known of the paint's history and system.
     gauge : Gauge
         From :func:`leastcut.inspect.gauge.calibrate`.
     earlier : sequence of EarlierCut
@@ -76,110 +71,95 @@ def assess(
     FilmError
         If a reading or a ledger entry names a panel that is not among `panels`.
     """
-    _check_names(panels, readings, earlier)
-    prior = prior or prior_for(paint.history)
-    summaries = summarise(panels, readings, gauge=gauge, prior=prior)
-    evidence = evidence_of(panels, summaries, earlier, prior, gauge=gauge)
-    belief = believe(evidence, prior, level_um=_level(gauge))
-    removed = removed_by_panel(earlier)
-    numbers = _numbers(belief, prior, reserve)
-    return tuple(
-        _finding(
-            panel,
-            summaries[panel.id],
-            weight=belief.weight[i],
-            numbers=[column[i] for column in numbers],
-            removed_um=removed.get(panel.id, (0.0, 0.0))[0],
+    return findings_of(
+        study(
+            panels,
+            readings,
+            paint=paint,
+            gauge=gauge,
+            earlier=earlier,
             reserve=reserve,
+            prior=prior,
         )
-        for i, panel in enumerate(panels)
     )
 
 
-def _level(gauge: Gauge) -> float:
-    return gauge.sd_um if gauge.level_um is None else gauge.level_um
+def findings_of(known: Study) -> tuple[FilmFinding, ...]:
+    """Return the finding of every panel of a study."""
+    return tuple(_finding(known, i) for i in range(len(known.panels)))
 
 
-def _check_names(
-    panels: Sequence[Panel], readings: Sequence[Reading], earlier: Sequence[EarlierCut]
-) -> None:
-    known = {panel.id for panel in panels}
-    named = [r.panel for r in readings] + [e.panel for e in earlier]
-    for name in named:
-        if name not in known:
-            raise FilmError(
-                f"{name!r} is not a panel of this car",
-                where="film readings or ledger",
-                do=f"Use one of {', '.join(sorted(known))}",
-            )
+def budget_um(known: Study, i: int) -> float:
+    """Return what may be cut from panel i [µm]."""
+    if known.paint.system == "matt":
+        return 0.0
+    mean, floor = float(known.numbers[i, 0]), float(known.numbers[i, 4])
+    return allowance_um(mean, floor, removed_um=float(known.removed_um[i]), rule=known.rule)
 
 
-def _numbers(belief: Belief, prior: LayerPrior, rule: ReserveRule) -> tuple[Array, ...]:
-    """Mean, 95 % bounds, and the lower bound of the thinnest place, for each panel [µm]."""
-    w, mid, sd = belief.weight, belief.mid, belief.sd
-    thinnest = mid - THIN_PLACE_Z * np.array(place_sds(prior))
-    return (
-        mixture.mean(w, mid, sd),
-        mixture.quantile(0.025, w, mid, sd),
-        mixture.quantile(0.975, w, mid, sd),
-        mixture.quantile(1 - rule.confidence, w, thinnest, sd),
-    )
-
-
-def _finding(
-    panel: Panel,
-    summary: Summary,
-    *,
-    weight: Array,
-    numbers: Sequence[float],
-    removed_um: float,
-    reserve: ReserveRule,
-) -> FilmFinding:
-    mean, low, high, floor = (float(x) for x in numbers)
-    state = _state(panel, summary, weight)
-    budget = allowance_um(mean, floor, removed_um=removed_um, rule=reserve)
-    assumed = summary.n_readings == 0
+def _finding(known: Study, i: int) -> FilmFinding:
+    panel, summary = known.panels[i], known.summaries[i]
+    mean, low, high = (float(x) for x in known.numbers[i, :3])
+    shown = summary.shown
+    state = _state(known, i)
     return FilmFinding(
         panel=panel.id,
-        n_spots=summary.n_spots,
-        n_readings=summary.n_readings,
-        mean_um=summary.mean_um,
-        sd_um=summary.sd_um,
-        min_um=summary.min_um,
+        n_spots=shown.n_spots if shown else 0,
+        n_readings=shown.n_readings if shown else 0,
+        mean_um=shown.mean_um if shown else None,
+        sd_um=shown.sd_um if shown else None,
+        min_um=shown.min_um if shown else None,
         layer=summary.layer,
         clear_um=Interval(mean=mean, low=low, high=high),
         finding=state,
-        reserve_um=reserve.floor_um,
-        budget_um=budget,
-        confidence=reserve.confidence,
-        assumed=assumed,
-        flags=summary.flags,
-        notes=_notes(state, assumed=assumed, budget=budget, summary=summary),
+        reserve_um=known.rule.floor_um,
+        budget_um=budget_um(known, i),
+        confidence=known.rule.confidence,
+        assumed=shown is None,
+        flags=summary.flags + (("gauge-doubtful",) if shown and known.gauge.notes else ()),
+        notes=_notes(known, i, state),
+        chances=dict(zip(STATES, known.belief.weight[i].tolist(), strict=True)),
+        low_um=float(known.numbers[i, 4]),
+        removed_um=float(known.removed_um[i]),
     )
 
 
-def _state(panel: Panel, summary: Summary, weight: Array) -> FilmState:
-    if summary.n_readings:
-        return STATES[int(np.argmax(weight))]
-    return "unmeasured" if is_readable(panel.material, "total") else "unreadable"
+def _state(known: Study, i: int) -> FilmState:
+    if known.summaries[i].shown:
+        return STATES[int(np.argmax(known.belief.weight[i]))]
+    return "unmeasured" if is_readable(known.panels[i].material, "total") else "unreadable"
 
 
 _STATE_NOTES: dict[FilmState, str] = {
-    "repainted": "More film than the rest of the car: repainted. Its clear coat is less certain.",
-    "filled": "Far more film than any paint: filler. Clear coat over filler is unknown territory.",
-    "thin": "Less film than the rest of the car: sanded or polished hard before. Do not spend more.",
+    "repainted": "Not the film of the rest of the car: repainted. Its clear coat is less certain.",
+    "filled": "Far more film than any paint: filler. How much clear coat lies on it is not known.",
+    "thin": "Less film than the rest of the car: sanded or polished hard before. Spend no more.",
     "unmeasured": "No reading on this panel: the clear coat is an assumption from typical paint.",
     "unreadable": "Plastic or composite: magnetic and eddy-current gauges cannot read it; assumed.",
     "factory": "",
 }
+_MATT = "Matt paint: polishing makes it shine in patches, and that cannot be undone. Do not polish."
+_SINGLE = "Single-stage paint has no clear coat: the colour itself is cut and tints the pad."
 
 
-def _notes(state: FilmState, *, assumed: bool, budget: float, summary: Summary) -> tuple[str, ...]:
+def _notes(known: Study, i: int, state: FilmState) -> tuple[str, ...]:
+    summary = known.summaries[i]
     notes = [_STATE_NOTES[state], *summary.notes]
-    if assumed:
+    if summary.shown:
+        notes += known.gauge.notes
+        if summary.shown.deficit_um > 0:
+            notes.append(
+                f"One spot lacks {summary.shown.deficit_um:.0f} µm more than chance explains: the "
+                "budget takes it that all of it is missing clear coat."
+            )
+    else:
         notes.append("The budget is an assumption: measure before you rely on it.")
-    if budget == 0.0:
-        notes.append("Nothing may be cut here: clean, protect, or refer to a painter.")
+    notes += {"matt": [_MATT], "single-stage": [_SINGLE]}.get(known.paint.system, [])
+    if budget_um(known, i) == 0.0:
+        notes.append(
+            "Not worth the clear coat: clean and protect, leave deep scratches or refer them to a "
+            "painter."
+        )
     return tuple(note for note in notes if note)
 
 
@@ -216,24 +196,15 @@ def would_help(
     tuple of FilmHelp
         Panels that can be measured and were not, largest gain first.
     """
-    prior = prior or prior_for(paint.history)
-    summaries = summarise(panels, readings, gauge=gauge, prior=prior)
-    evidence = evidence_of(panels, summaries, earlier, prior, gauge=gauge)
-    belief = believe(evidence, prior, level_um=_level(gauge))
-    removed = removed_by_panel(earlier)
+    if paint.system == "matt":
+        return ()
+    known = study(
+        panels, readings, paint=paint, gauge=gauge, earlier=earlier, reserve=reserve, prior=prior
+    )
     found = [
         FilmHelp(
             panel=panel.id,
-            gain_um=_then(
-                evidence,
-                i,
-                belief,
-                prior,
-                gauge=gauge,
-                removed_um=removed.get(panel.id, (0.0, 0.0))[0],
-                rule=reserve,
-            )
-            - finding.budget_um,
+            gain_um=_then(known, i) - finding.budget_um,
             what=f"measure {panel.name} at {_HELP_SPOTS} spots, three readings each",
         )
         for i, (panel, finding) in enumerate(zip(panels, findings, strict=True))
@@ -242,46 +213,36 @@ def would_help(
     return tuple(sorted(found, key=lambda help_: -help_.gain_um))
 
 
-def _then(
-    evidence: Evidence,
-    i: int,
-    belief: Belief,
-    prior: LayerPrior,
-    *,
-    gauge: Gauge,
-    removed_um: float,
-    rule: ReserveRule,
-) -> float:
+def _then(known: Study, i: int) -> float:
     """Mean budget of panel i over everything that measuring it could show [µm]."""
-    nodes = replace(belief.nodes, log_weight=belief.nodes.log_weight[i])
-    chances = belief.chances[[i]]
-    thoughts = _thoughts(evidence, i, nodes, chances, prior, gauge)
-    after = foresee(thoughts, prior, nodes)
+    nodes = replace(known.belief.nodes, log_weight=known.belief.nodes.log_weight[i])
+    thoughts = _thoughts(known, i, nodes)
+    after = foresee(thoughts, known.prior, nodes)
     chance = np.exp(after.density) * np.gradient(thoughts.total)
-    mean, _, _, floor = _numbers(after, prior, rule)
+    numbers = numbers_of(after, known.prior, known.rule)
+    removed = float(known.removed_um[i])
     budgets = [
-        allowance_um(float(m), float(f), removed_um=removed_um, rule=rule)
-        for m, f in zip(mean, floor, strict=True)
+        allowance_um(float(row[0]), float(row[4]), removed_um=removed, rule=known.rule)
+        for row in numbers
     ]
     return float(chance @ budgets / chance.sum())
 
 
-def _thoughts(
-    evidence: Evidence, i: int, nodes: Nodes, chances: Array, prior: LayerPrior, gauge: Gauge
-) -> Evidence:
+def _thoughts(known: Study, i: int, nodes: Nodes) -> Evidence:
     """Everything that measuring panel i could show, as panels of their own."""
-    repeat = gauge.sd_um if gauge.repeat_um is None else gauge.repeat_um
-    var = prior.total_place_var / _HELP_SPOTS + repeat**2 / _HELP_READINGS
+    spread = spread_of(known.gauge)
+    var = known.prior.total_place_var / _HELP_SPOTS + spread.repeat_um**2 / _HELP_READINGS
     around = float(np.exp(nodes.log_weight) @ nodes.total)
     near = np.linspace(-_NEAR_UM, _NEAR_UM, _OUTCOMES)
     outcomes = around + np.concatenate([near, np.geomspace(_NEAR_UM + 1, _FAR_UM, _OUTCOMES)])
+    n = len(outcomes)
     same = {
-        name: np.repeat(getattr(evidence, name)[[i]], len(outcomes), axis=0)
+        name: np.repeat(getattr(known.evidence, name)[[i]], n, axis=0)
         for name in ("clear", "clear_var", "cut", "cut_var", "spare_var", "group", "beside")
     }
     return Evidence(
         total=outcomes,
-        total_var=np.full(len(outcomes), var),
-        chances=np.repeat(chances, len(outcomes), axis=0),
+        total_var=np.full(n, var + spread.panel_um**2),
+        chances=np.repeat(known.belief.chances[[i]], n, axis=0),
         **same,
     )

@@ -52,8 +52,9 @@ class Gauge(msgspec.Struct, frozen=True, kw_only=True):
 
     ``bias_um`` is subtracted from each reading; ``sd_um`` is the standard uncertainty of one
     corrected reading; ``checked`` says whether any check was made. ``sd_um`` is made up of
-    ``repeat_um``, fresh for each reading, and ``level_um``, shared by all of them; ``slope_error``
-    is the gauge's slope less 1.
+    ``repeat_um``, fresh for each reading, ``panel_um``, shared by the readings of one panel, and
+    ``level_um``, shared by all; ``slope_error`` is the gauge's slope less 1. ``notes`` say what is
+    wrong with the gauge.
     """
 
     bias_um: float
@@ -62,6 +63,7 @@ class Gauge(msgspec.Struct, frozen=True, kw_only=True):
     slope_error: float = 0.0
     repeat_um: float | None = None
     level_um: float | None = None
+    panel_um: float = 0.0
     notes: tuple[str, ...] = ()
 
 
@@ -78,7 +80,9 @@ class FilmFinding(msgspec.Struct, frozen=True, kw_only=True):
     """How much clear coat a panel has, and how much may be spent today.
 
     ``confidence`` is the probability behind ``budget_um``; ``assumed`` tells that no reading
-    stands behind it.
+    stands behind it. ``chances`` are the probabilities of what the panel may be; ``low_um`` is the
+    lower bound of the clear at the thinnest place, with that confidence; ``removed_um`` what the
+    ledger says was cut before.
     """
 
     panel: str
@@ -96,6 +100,9 @@ class FilmFinding(msgspec.Struct, frozen=True, kw_only=True):
     assumed: bool
     flags: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    chances: dict[str, float] = {}
+    low_um: float | None = None
+    removed_um: float = 0.0
 
 
 class FilmHelp(msgspec.Struct, frozen=True, kw_only=True):
