@@ -147,7 +147,7 @@ def _crossing(corners: Sequence[Point]) -> tuple[int, int]:
     import shapely
 
     ends = np.asarray(corners)
-    edges = shapely.linestrings(np.stack([ends, np.roll(ends, -1, axis=0)], axis=1))
+    edges: Any = shapely.linestrings(np.stack([ends, np.roll(ends, -1, axis=0)], axis=1))
     a, b = shapely.STRtree(edges).query(edges, predicate="intersects")
     n = len(corners)
     apart = (b > a + 1) & ~((a == 0) & (b == n - 1))

@@ -8,11 +8,12 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from leastcut.car.records import Point, Polygon, Polyline
 
 _BOW_STEPS = 10
-_ROUND_STEPS = 5
+_ROUND_STEPS = 7
 
 
 @dataclass(frozen=True)
@@ -31,8 +32,8 @@ class Corner:
 
 
 def arc(centre: Point, radius: float, start_deg: float, end_deg: float) -> tuple[Point, ...]:
-    """Return points on a circle from one angle to another, about 6 degrees apart."""
-    steps = max(2, math.ceil(abs(end_deg - start_deg) / 6))
+    """Return points on a circle from one angle to another, about 5 degrees apart."""
+    steps = max(2, math.ceil(abs(end_deg - start_deg) / 5))
     angles = (math.radians(start_deg + (end_deg - start_deg) * i / steps) for i in range(steps + 1))
     return tuple(
         (centre[0] + radius * math.cos(a), centre[1] + radius * math.sin(a)) for a in angles
@@ -206,13 +207,17 @@ def clip_line(points: Polyline, within: Polygon, *, inset_mm: float) -> Polyline
     parts = [part for part in getattr(inside, "geoms", [inside]) if part.length > 4 * inset_mm]
     if not parts:
         return ()
-    return tidy(max(parts, key=lambda part: part.length).coords)
+    return tidy(_pairs(max(parts, key=lambda part: part.length)))
 
 
-def _largest(shape: object) -> Polygon:
+def _largest(shape: Any) -> Polygon:
     from shapely.geometry.polygon import orient
 
     parts = [part for part in getattr(shape, "geoms", [shape]) if getattr(part, "area", 0) > 1]
     if not parts:
         return ()
-    return tidy(orient(max(parts, key=lambda part: part.area)).exterior.coords)
+    return tidy(_pairs(orient(max(parts, key=lambda part: part.area)).exterior))
+
+
+def _pairs(line: Any) -> list[Point]:
+    return [(float(x), float(y)) for x, y, *_ in line.coords]

@@ -6,7 +6,7 @@ the front end to the rear, z up from the ground.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
@@ -75,8 +75,8 @@ RATIOS: dict[BodyClass, Ratios] = {
         rear="hatch",
         front=0.545,
         arch=0.132,
-        clearance=0.135,
-        sill=0.215,
+        clearance=0.125,
+        sill=0.190,
         nose=(0.20, 0.515),
         cowl=(0.150, 0.690),
         header=(0.430, 0.958),
@@ -96,8 +96,8 @@ RATIOS: dict[BodyClass, Ratios] = {
         rear="deck",
         front=0.455,
         arch=0.126,
-        clearance=0.135,
-        sill=0.215,
+        clearance=0.125,
+        sill=0.190,
         nose=(0.20, 0.500),
         cowl=(0.170, 0.680),
         header=(0.435, 0.955),
@@ -117,50 +117,50 @@ RATIOS: dict[BodyClass, Ratios] = {
         rear="window",
         front=0.455,
         arch=0.126,
-        clearance=0.135,
-        sill=0.215,
+        clearance=0.125,
+        sill=0.190,
         nose=(0.20, 0.500),
         cowl=(0.170, 0.680),
-        header=(0.435, 0.955),
-        rear_header=(1.235, 0.940),
+        header=(0.440, 0.955),
+        rear_header=(1.200, 0.940),
         glass=(0.890, 0.690),
         tail=(0.940, 0.610),
         rear_bumper=0.400,
         belt=(0.625, 0.680),
         door4=0.545,
         door2=0.665,
-        window_end=1.230,
+        window_end=1.200,
         bonnet_width=0.79,
-        roof_width=0.64,
+        roof_width=0.62,
         tail_width=0.68,
     ),
     "suv": Ratios(
         rear="window",
         front=0.490,
         arch=0.144,
-        clearance=0.160,
-        sill=0.255,
+        clearance=0.150,
+        sill=0.225,
         nose=(0.16, 0.560),
         cowl=(0.165, 0.690),
-        header=(0.400, 0.955),
-        rear_header=(1.200, 0.945),
+        header=(0.425, 0.955),
+        rear_header=(1.165, 0.945),
         glass=(0.840, 0.690),
         tail=(0.925, 0.610),
         rear_bumper=0.425,
         belt=(0.635, 0.680),
         door4=0.550,
         door2=0.670,
-        window_end=1.170,
+        window_end=1.140,
         bonnet_width=0.82,
-        roof_width=0.66,
+        roof_width=0.62,
         tail_width=0.70,
     ),
     "pickup": Ratios(
         rear="bed",
         front=0.430,
         arch=0.127,
-        clearance=0.200,
-        sill=0.285,
+        clearance=0.195,
+        sill=0.265,
         nose=(0.15, 0.560),
         cowl=(0.150, 0.690),
         header=(0.340, 0.955),
@@ -180,8 +180,8 @@ RATIOS: dict[BodyClass, Ratios] = {
         rear="slab",
         front=0.490,
         arch=0.113,
-        clearance=0.125,
-        sill=0.190,
+        clearance=0.120,
+        sill=0.180,
         nose=(0.22, 0.475),
         cowl=(0.040, 0.590),
         header=(0.230, 0.930),
@@ -201,8 +201,8 @@ RATIOS: dict[BodyClass, Ratios] = {
         rear="deck",
         front=0.470,
         arch=0.134,
-        clearance=0.125,
-        sill=0.215,
+        clearance=0.115,
+        sill=0.185,
         nose=(0.18, 0.500),
         cowl=(0.215, 0.700),
         header=(0.500, 0.955),
@@ -219,6 +219,14 @@ RATIOS: dict[BodyClass, Ratios] = {
         tail_width=0.68,
     ),
 }
+
+
+def ratios_of(body: BodyClass, *, two_door: bool) -> Ratios:
+    """Return the proportions of a class; a two-door pickup has the short cab."""
+    ratios = RATIOS[body]
+    if ratios.rear == "bed" and two_door:
+        return replace(ratios, rear_header=(0.575, 0.955), window_end=0.530)
+    return ratios
 
 
 @dataclass(frozen=True)
@@ -304,8 +312,10 @@ class Frame:
         return (front + (rear - front) * t) * self.height
 
     def shoulder(self, x: float) -> float:
-        """Return the height of the main body line at x [mm]."""
-        return self.belt(x) - 0.20 * (self.belt(x) - self.z1)
+        """Return the height of the main body line at x [mm]; it crowns between the axles."""
+        t = (x - self.xf) / self.wb
+        crown = 0.010 * self.height * (1 - (2 * t - 1) ** 2)
+        return self.belt(x) - 0.21 * (self.belt(x) - self.z1) + crown
 
     def hem(self, x: float) -> float:
         """Return the height of the lower body line at x [mm]; it rises a little to the rear."""

@@ -8,6 +8,7 @@ and 'front' keep one direction over the whole sheet.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
+from typing import Any
 
 import msgspec
 
@@ -201,7 +202,7 @@ def _drawn_together(column: _Column, gap: float) -> _Column:
     from shapely.affinity import translate
 
     step = gap / 4
-    placed: list[object] = []
+    placed: list[Any] = []
     corners: list[Point] = []
     for item, (x, y) in zip(column.items, column.corners, strict=True):
         flipped = [(u, -v) for u, v in item.panel.outline_mm]

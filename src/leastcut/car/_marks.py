@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from leastcut.car._curves import mirrored
 from leastcut.car._svg import QUIET, line, num, shape_path, tag, text
 from leastcut.car.ramp import INK, PAPER, Ramp
 from leastcut.car.records import Panel, Point, Polygon, Polyline
@@ -29,10 +30,49 @@ def roomiest(outline: Polygon, holes: Sequence[Polygon] = ()) -> Spot:
     from shapely import maximum_inscribed_circle, union_all
 
     whole = Shape(outline)
-    free = whole - union_all([Shape(hole) for hole in holes])
+    free: Any = whole - union_all([Shape(hole) for hole in holes])
     surface = free if free.area > 0 else whole
-    spoke = maximum_inscribed_circle(surface, tolerance=2.0)
-    return Spot(centre=spoke.coords[0], radius=float(spoke.length))
+    spoke: Any = maximum_inscribed_circle(surface, tolerance=0.002 * whole.length)
+    x, y, *_ = spoke.coords[0]
+    return Spot(centre=(float(x), float(y)), radius=float(spoke.length))
+
+
+def surface_of(panel: Panel) -> Any:
+    """Return a panel's surface without its keep-outs, as a shape."""
+    from shapely import Polygon as Shape
+    from shapely import union_all
+
+    return Shape(panel.outline_mm) - union_all([Shape(k.outline_mm) for k in panel.keep_outs])
+
+
+def label_spot(panel: Panel) -> Spot:
+    """Return where a panel's label goes: mirrored on the right, in the middle where it may be."""
+    holes = [k.outline_mm for k in panel.keep_outs]
+    if panel.side == "left":
+        return roomiest(panel.outline_mm, holes)
+    if panel.side == "right":
+        spot = roomiest(mirrored(panel.outline_mm), [mirrored(hole) for hole in holes])
+        return Spot(centre=(-spot.centre[0], spot.centre[1]), radius=spot.radius)
+    best = roomiest(panel.outline_mm, holes)
+    middle = _roomiest_on_middle(panel)
+    return middle if middle.radius > 0.75 * best.radius else best
+
+
+def _roomiest_on_middle(panel: Panel) -> Spot:
+    """Return the roomiest place on the upright middle line of a panel."""
+    from shapely import Point as Dot
+
+    surface = surface_of(panel)
+    u0, v0, u1, v1 = surface.bounds
+    u = (u0 + u1) / 2
+    places = [(u, v0 + (v1 - v0) * i / 40) for i in range(1, 40)]
+    inside = [p for p in places if surface.contains(Dot(p))]
+    rooms = [(surface.boundary.distance(Dot(p)), -abs(p[1] - (v0 + v1) / 2), p) for p in inside]
+    if not rooms:
+        return Spot(centre=(u, (v0 + v1) / 2), radius=0.0)
+    most = max(room for room, _, _ in rooms)
+    room, _, place = max((r for r in rooms if r[0] > 0.97 * most), key=lambda r: r[1])
+    return Spot(centre=place, radius=float(room))
 
 
 def number_mark(at: Point, number: int | str, *, radius: float) -> str:
@@ -48,15 +88,18 @@ def notches(panel: Panel, *, size_mm: float) -> tuple[Polygon, ...]:
         return ()
     across = 0 if panel.facing == "side" else 1
     low, high = _crossings(panel.outline_mm, across)
+    extent = max(p[across] for p in panel.outline_mm) - min(p[across] for p in panel.outline_mm)
+    if high[across] - low[across] < 0.6 * extent:
+        return ()  # a bent strip: its middle line does not meet its ends
     front, rear = (high, low) if panel.side == "right" else (low, high)
-    marks = [_notch(front, across, size_mm, 0.0, inward=low is front)]
-    marks += [_notch(rear, across, size_mm, d * size_mm, inward=low is rear) for d in (-0.75, 0.75)]
+    marks = [_notch(front, across, size_mm, 0.0, inward=front is low)]
+    marks += [_notch(rear, across, size_mm, d * size_mm, inward=rear is low) for d in (-0.75, 0.75)]
     return tuple(marks)
 
 
 def _crossings(outline: Polygon, across: int) -> tuple[Point, Point]:
     """Return where the outline crosses the middle line of its box, first and last along `across`."""
-    from shapely import LineString, LinearRing
+    from shapely import LinearRing, LineString
 
     lows = [min(p[axis] for p in outline) for axis in (0, 1)]
     highs = [max(p[axis] for p in outline) for axis in (0, 1)]
@@ -94,7 +137,8 @@ def grain(panel: Panel, spot: Spot, *, clear_mm: float, longest_mm: float) -> Gr
     It keeps `clear_mm` beside the label at `spot`: upright where there is room, pointing up on
     upright panels and to the front on those that face the sky; along the piece when it is thin.
     """
-    surface = _inner(panel)
+    whole = surface_of(panel)
+    surface = whole.buffer(-min(0.30 * spot.radius, 0.22 * clear_mm))
     low, high = (f(p[0] for p in panel.outline_mm) for f in (min, max))
     for k in (1.0, -1.0, 1.5, -1.5, 2.2, -2.2, 3.2, -3.2):
         u = spot.centre[0] + k * clear_mm
@@ -104,7 +148,7 @@ def grain(panel: Panel, spot: Spot, *, clear_mm: float, longest_mm: float) -> Gr
             if panel.facing == "top":
                 return Grain(tail=(u, b), head=(u, a), word="front")
             return Grain(tail=(u, a), head=(u, b), word="up")
-    return _along(panel, surface, spot, clear_mm, longest_mm)
+    return _along(panel, whole, spot, clear_mm, longest_mm)
 
 
 def _along(panel: Panel, surface: Any, spot: Spot, clear: float, longest: float) -> Grain | None:
@@ -120,13 +164,6 @@ def _along(panel: Panel, surface: Any, spot: Spot, clear: float, longest: float)
     return (
         Grain(tail=(a, v), head=(b, v), word="front") if right else Grain((b, v), (a, v), "front")
     )
-
-
-def _inner(panel: Panel) -> Any:
-    from shapely import Polygon as Shape
-    from shapely import union_all
-
-    return Shape(panel.outline_mm) - union_all([Shape(k.outline_mm) for k in panel.keep_outs])
 
 
 def _chord(surface: Any, at: float, *, upright: bool) -> tuple[float, float] | None:
@@ -210,6 +247,21 @@ def _bar_words(bar: float, units: UnitSystem) -> str:
     if units == "metric" and bar >= 1000:
         return f"{num(bar / 1000)}\u00a0m"
     return show(bar, "millimeter", units)
+
+
+def swatch(at: Point, fill: str, words: str) -> str:
+    """Return a small filled field with its meaning to the right; lower left at `at`."""
+    field = tag(
+        "rect",
+        x=at[0],
+        y=at[1] - 3.0,
+        width=5.0,
+        height=3.0,
+        fill=fill,
+        stroke=INK,
+        stroke_width=0.2,
+    )
+    return field + text((at[0] + 6.4, at[1] - 0.5), words, size=2.6, anchor="start")
 
 
 def legend(at: Point, ramp: Ramp, low: str, high: str, words: str, *, width: float = 60.0) -> str:

@@ -242,16 +242,22 @@ def front_bumper(f: Frame) -> Piece:
     hub = unrolled(f.xf)
     foot = math.degrees(math.asin(max(-0.95, (low - f.hub) / f.arch)))
     lip = arc((hub, f.hub), f.arch, 180 - foot, BUMPER_CUT_FRONT_DEG)
+    chin, brow = low - 0.014 * f.height, nose_z - 0.004 * f.height
+    inner, top = (
+        (0.90 * flat, lamp_front[1] + 0.004 * f.height),
+        (0.74 * flat, brow - 0.016 * f.height),
+    )
+    lamp_foot = lamp_rear[1] - 4 + 0.012 * f.height
     shape = _half(
         [
-            Corner(0, low - 0.01 * f.height),
-            Corner(*lip[0], r=20, via=lip[1:-1]),
-            Corner(*lip[-1], r=8),
-            Corner(unrolled(lamp_rear[0]), lamp_rear[1] - 4, r=20),
-            Corner(unrolled(lamp_front[0]), lamp_front[1] - 4, r=20),
-            Corner(0.80 * flat, lamp_front[1] - 4, r=30),
-            Corner(0.66 * flat, nose_z - 0.012 * f.height, r=30),
-            Corner(0, nose_z - 0.006 * f.height),
+            Corner(0, chin, via=swept(chin, lip[0])),
+            Corner(*lip[0], r=18, via=lip[1:-1]),
+            Corner(*lip[-1], r=8, bow=0.004 * f.wb),
+            Corner(unrolled(lamp_rear[0]), lamp_foot, r=60),
+            Corner(unrolled(lamp_front[0]), lamp_foot, bow=-0.006 * f.wb),
+            Corner(*inner, r=50),
+            Corner(*top, r=40, via=swept(brow, top)[::-1]),
+            Corner(0, brow),
         ]
     )
     return symmetric(
@@ -302,14 +308,20 @@ def rear_bumper(f: Frame) -> Piece:
     hub = flat + reach
     foot = math.degrees(math.asin(max(-0.95, (low - f.hub) / f.arch)))
     lip = arc((hub, f.hub), f.arch, 180 - foot, 180 - BUMPER_CUT_REAR_DEG)
+    dip = high - 0.030 * f.height
     shape = _half(
         [
-            Corner(0, low),
-            Corner(*lip[0], r=20, via=lip[1:-1]),
-            Corner(*lip[-1], r=8),
-            Corner(flat + 0.05 * reach, high - 4, r=60),
-            Corner(0.92 * flat, high - 4, r=20),
-            Corner(0, high - 0.012 * f.height),
+            Corner(0, low + 0.020 * f.height),
+            Corner(0.52 * flat, low + 0.020 * f.height, r=60),
+            Corner(0.66 * flat, low, r=60),
+            Corner(*lip[0], r=18, via=lip[1:-1]),
+            Corner(*lip[-1], r=8, bow=0.006 * f.wb),
+            Corner(flat + 0.22 * reach, high - 4, r=120),
+            Corner(0.98 * flat, high + 0.004 * f.height, r=40),
+            Corner(
+                0.88 * flat, dip, r=40, via=swept(dip - 0.004 * f.height, (0.88 * flat, dip))[::-1]
+            ),
+            Corner(0, dip - 0.004 * f.height),
         ]
     )
     tall = high - low
@@ -323,7 +335,7 @@ def rear_bumper(f: Frame) -> Piece:
             outline=shape,
             material="plastic",
             keep_outs=(("reflector", reflector), ("sensor", sensor)),
-            lines=(((-flat, low + 0.80 * tall), (flat, low + 0.80 * tall)),),
+            lines=(((-1.2 * flat, low + 0.70 * tall), (1.2 * flat, low + 0.70 * tall)),),
             radius=250,
         )
     )

@@ -12,7 +12,7 @@ from leastcut.car._marks import (
     scale_bar,
 )
 from leastcut.car._svg import QUIET, document, shape_path, tag, text
-from leastcut.car.ramp import CHALK, INK, PAPER, Ramp, readable_on
+from leastcut.car.ramp import CHALK, INK, PAPER, Ramp
 from leastcut.car.records import Panel, Point, Polygon, Polyline
 from leastcut.car.units import UnitSystem
 
@@ -69,7 +69,7 @@ def draw_panel(
     body = [
         _outline(view, PAPER),
         *(_tile(view, polygon, (value - low) / (high - low), ramp) for polygon, value in tiles),
-        *(dashes(view.paper(body_line)) for body_line in panel.body_lines_mm),
+        *(_crease(view, body_line, on_map=bool(tiles)) for body_line in panel.body_lines_mm),
         *_strokes(view, strokes),
         *(_cell(view, name, polygon, on_map=bool(tiles)) for name, polygon in sections),
         *(_keep_out(view, keep.name, keep.outline_mm) for keep in panel.keep_outs),
@@ -142,9 +142,17 @@ def _tile(view: _View, polygon: Polygon, share: float, ramp: Ramp) -> str:
     )
 
 
+def _crease(view: _View, points: Polyline, *, on_map: bool) -> str:
+    """Return a body line; on a map it stands on a pale thread, to be seen on any colour."""
+    paper = view.paper(points)
+    d = shape_path([paper], closed=False)
+    pale = tag("path", d=d, stroke=PAPER, stroke_width=0.5, opacity=0.7) if on_map else ""
+    return pale + dashes(paper, stroke=INK if on_map else QUIET)
+
+
 def _cell(view: _View, name: str, polygon: Polygon, *, on_map: bool) -> str:
     points = view.paper(polygon)
-    spot = roomiest(points)
+    spot = roomiest(points, [view.paper(k.outline_mm) for k in view.panel.keep_outs])
     size = min(7.0, 0.9 * spot.radius)
     at = (spot.centre[0], spot.centre[1] + 0.35 * size)
     edge = tag("path", d=shape_path([points]), stroke=INK, stroke_width=0.3)
@@ -215,7 +223,3 @@ def _frame(view: _View, panel: Panel, title: str | None, units: UnitSystem) -> l
         text((8, 13.0), facts, size=2.8, anchor="start", fill=QUIET),
         scale_bar((10, view.height - 6), view.scale, units=units),
     ]
-
-
-# Panels wear readable text wherever it lies on colour.
-assert readable_on(PAPER) == INK

@@ -6,6 +6,10 @@ from leastcut.car._curves import clip_area, clip_line, mirrored, tidy
 from leastcut.car.records import Facing, KeepOut, Material, Panel, Point, Polygon, Polyline, Side
 
 _LINE_INSET_MM = 8.0
+# A face curved from top to bottom is higher along its surface than in side view. An arc that
+# turns by 35 degrees is 1.6 % longer than its chord, one by 65 degrees 5.5 % (θ/2 over sin θ/2);
+# the angles are our own estimate of a car's side and of a bumper cover.
+_SWELL: dict[Facing, float] = {"top": 1.0, "side": 1.016, "front": 1.055, "rear": 1.0}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,6 +37,7 @@ def finish(piece: Piece, side: Side, material: Material) -> Panel:
     Side pieces are drawn as the left side is seen, front to the left, so the right side is the
     mirror image.
     """
+    piece = _swollen(piece)
     x0, y0 = (min(p[axis] for p in piece.outline) for axis in (0, 1))
     mirror = max(p[0] for p in piece.outline) - x0 if side == "right" else None
     outline = _moved(piece.outline, (x0, y0), mirror)
@@ -49,6 +54,23 @@ def finish(piece: Piece, side: Side, material: Material) -> Panel:
         curvature_radius_mm=piece.radius,
         place_mm=(round(x0, 1), round(y0, 1)),
     )
+
+
+def _swollen(piece: Piece) -> Piece:
+    swell = _SWELL["front" if piece.id.startswith("bumper") else piece.facing]
+    if swell == 1.0:
+        return piece
+    return replace(
+        piece,
+        outline=_raised(piece.outline, swell),
+        keep_outs=tuple((name, _raised(p, swell)) for name, p in piece.keep_outs),
+        lines=tuple(_raised(line, swell) for line in piece.lines),
+        height=_height(piece),
+    )
+
+
+def _raised(points: Polyline, swell: float) -> Polyline:
+    return tuple((x, y * swell) for x, y in points)
 
 
 def symmetric(piece: Piece) -> Piece:

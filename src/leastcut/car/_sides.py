@@ -49,7 +49,7 @@ def edge_of_roof(f: Frame) -> Polyline:
 
 
 def _rail_width(f: Frame) -> float:
-    return 0.048 * f.height
+    return 0.064 * f.height
 
 
 def _rail_end(f: Frame) -> float:
@@ -74,12 +74,17 @@ def pillar(f: Frame) -> Piece:
 
 
 def _crest(f: Frame, x: float) -> float:
-    """Return the upper edge of the front wing at x [mm]."""
+    """Return the upper edge of the front wing at x [mm], unrolled over the shoulder.
+
+    The wing's top lies beside the bonnet, so the edge stands higher than in side view by most of
+    what the bonnet leaves of half the width; less at the nose, where the lamp takes it.
+    """
     nose_x, nose_z = f.fore(f.ratios.nose)
     top_x = min(f.mid(f.ratios.cowl)[0] + 0.02 * f.wb, f.hinge)
     top_z = f.belt(top_x) + 0.012 * f.height
     t = min(max((x - nose_x) / (top_x - nose_x), 0.0), 1.0)
-    return nose_z + (top_z - nose_z) * (1.45 * t - 0.45 * t * t)
+    beside = 0.5 * (1 - f.ratios.bonnet_width) * f.width
+    return nose_z + (top_z - nose_z) * (1.45 * t - 0.45 * t * t) + beside * (0.18 + 0.34 * t)
 
 
 def front_cut(f: Frame) -> tuple[Point, Point, Point]:
@@ -139,8 +144,9 @@ def _headlamp(f: Frame) -> Polygon:
 
 def _door(f: Frame, piece_id: str, name: str, shape: Polygon, rear: float) -> Piece:
     shelf = f.shoulder(rear)
+    back = (0.060 if shape[0][0] < f.door_end - 1 else 0.100) * f.wb
     handle = box(
-        rear - 0.060 * f.wb,
+        rear - back,
         shelf + 0.42 * (f.belt(rear) - shelf),
         0.075 * f.wb,
         0.030 * f.height,
@@ -265,7 +271,12 @@ def _rear_edge(f: Frame) -> list[Corner]:
     end = roof[-1]
     corners = [Corner(*tail, r=60)]
     if r.rear == "deck":
-        corners.append(Corner(glass[0], glass[1] - 0.012 * f.height, r=70, bow=0.010 * f.wb))
+        # Unrolled: the strip beside the boot lid lies flat on top of the car.
+        beside = 0.22 * (1 - r.tail_width) * f.width
+        corners = [Corner(tail[0], tail[1] + 0.4 * beside, r=60, bow=0.012 * f.wb)]
+        corners.append(
+            Corner(glass[0], glass[1] - 0.012 * f.height + beside, r=90, bow=0.010 * f.wb)
+        )
     else:
         corners.append(Corner(*glass, r=80, bow=0.008 * f.wb))
     return [*corners, Corner(end[0] - _GAP_MM, end[1], r=26)]
@@ -292,7 +303,8 @@ def _tail_lamp(f: Frame) -> Polygon:
     if r.rear in {"deck", "bed"}:
         x0, high = f.aft((0.62, 0))[0], (r.tail[1] - 0.075) * f.height
     else:
-        x0, high = f.aft((0.60, 0))[0], (r.glass[1] - 0.015) * f.height
+        inner = 0.80 if r.rear == "slab" else 0.60
+        x0, high = f.aft((inner, 0))[0], (r.glass[1] - 0.015) * f.height
     lean = 0.10 * f.rear_overhang
     return outline(
         [

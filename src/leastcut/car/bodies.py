@@ -12,7 +12,7 @@ from dataclasses import replace as changed
 
 import msgspec
 
-from leastcut.car._frame import DEFAULTS, RATIOS, Dimensions, Frame
+from leastcut.car._frame import DEFAULTS, RATIOS, Dimensions, Frame, ratios_of
 from leastcut.car._middle import middle
 from leastcut.car._piece import finish
 from leastcut.car._sides import fuel_flap, sides
@@ -90,7 +90,8 @@ def build(
     ['roof', 'pillar-a-left', 'pillar-a-right']
     """
     size = _checked_size(body, (length_mm, width_mm, height_mm, wheelbase_mm), doors)
-    frame = Frame(ratios=RATIOS[body], size=size, two_door=size.doors <= 3)
+    two_door = size.doors <= 3
+    frame = Frame(ratios=ratios_of(body, two_door=two_door), size=size, two_door=two_door)
     panels = [finish(piece, "centre", material) for piece in middle(frame)]
     filler = {"quarter", "bed"}
     for piece in sides(frame):

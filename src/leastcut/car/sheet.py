@@ -6,29 +6,31 @@ and the command show the same sheet. :func:`draw_panel` shows one panel large.
 
 from collections.abc import Mapping, Sequence
 
+from leastcut.car._label import IDENT, Dress, Label, inks_on
 from leastcut.car._layout import Placement, Sheet, SheetError, lay_out, on_sheet
 from leastcut.car._marks import (
     Spot,
     arrow,
     dashes,
     grain,
+    label_spot,
     legend,
     notches,
     number_mark,
     roomiest,
     scale_bar,
+    swatch,
 )
 from leastcut.car._panel_view import draw_panel
-from leastcut.car._svg import QUIET, document, num, shape_path, tag, text
+from leastcut.car._svg import QUIET, document, num, safe, shape_path, tag, text
 from leastcut.car.outline import painted_area_m2
-from leastcut.car.ramp import CHALK, INK, PAPER, Ramp, readable_on
-from leastcut.car.records import Car, Panel, Point, Polygon
+from leastcut.car.ramp import CHALK, INK, Ramp
+from leastcut.car.records import Car, Panel, Point, Polygon, Polyline
 from leastcut.car.units import UnitSystem, show
 
 __all__ = ["Placement", "Sheet", "SheetError", "draw", "draw_panel", "lay_out", "on_sheet"]
 
 Cells = Mapping[str, Sequence[tuple[str, Polygon]]]
-_IDENT = "sheet"
 
 
 def draw(
@@ -74,12 +76,13 @@ def draw(
         Well-formed SVG with title and description for screen readers.
     """
     panels = {panel.id: panel for panel in car.panels}
-    dress = _Dress(values, value_range, decimals, ramp)
+    dress = Dress(values, value_range, decimals, ramp)
     pieces = [
         _piece(sheet, placement, panels[placement.panel], dress, (cells or {}).get(placement.panel))
         for placement in sheet.placements
     ]
-    body = [*_head(sheet, car, units, title, subtitle), *pieces, *_foot(sheet, dress, units)]
+    body = [*_head(sheet, car, units, title, subtitle), *_key_figure(sheet, car, dress)]
+    body += [*pieces, *_foot(sheet, dress, units)]
     if values is not None:
         body.append(_value_legend(sheet, dress, value_name, value_unit))
     return document(
@@ -87,81 +90,38 @@ def draw(
         body,
         title=title or f"Pattern sheet of {car.label}",
         description=_description(sheet, panels, values, value_name, value_unit, decimals),
-        ident=_IDENT,
+        ident=IDENT,
     )
-
-
-class _Dress:
-    """How numbers become fill colours and printed words."""
-
-    def __init__(
-        self,
-        values: Mapping[str, float | None] | None,
-        value_range: tuple[float, float] | None,
-        decimals: int,
-        ramp: Ramp,
-    ) -> None:
-        self.values = values
-        self.decimals = decimals
-        self.ramp = ramp
-        known = [v for v in (values or {}).values() if v is not None]
-        low, high = value_range or (min(known, default=0.0), max(known, default=1.0))
-        self.low, self.high = low, high if high > low else low + 1.0
-
-    def fill(self, panel: str) -> str:
-        """Return the fill of a panel: paper, hatching, or its colour."""
-        if self.values is None:
-            return PAPER
-        value = self.values.get(panel)
-        if value is None:
-            return f"url(#{_IDENT}-unmeasured)"
-        return self.ramp.colour((value - self.low) / (self.high - self.low))
-
-    def word(self, panel: str) -> str:
-        """Return the printed value of a panel, empty when there is none."""
-        value = None if self.values is None else self.values.get(panel)
-        return "" if value is None else self.shown(value)
-
-    def shown(self, value: float) -> str:
-        """Return a value with the sheet's decimals."""
-        return f"{value:.{self.decimals}f}"
 
 
 def _piece(
     sheet: Sheet,
     placement: Placement,
     panel: Panel,
-    dress: _Dress,
+    dress: Dress,
     cells: Sequence[tuple[str, Polygon]] | None,
 ) -> str:
-    def paper(points: Sequence[Point]) -> Sequence[Point]:
+    def paper(points: Sequence[Point]) -> Polyline:
         return on_sheet(sheet, placement, points)
 
     fill = dress.fill(panel.id)
-    solid = fill if fill.startswith("#") else PAPER
-    ink, quiet = readable_on(solid), QUIET if solid == PAPER else readable_on(solid)
+    ink, quiet = inks_on(fill)
+    outline = shape_path([paper(panel.outline_mm)])
+    kept = [paper(k.outline_mm) for k in panel.keep_outs]
     parts = [
-        tag("title", text_of(panel, placement, dress)),
-        tag(
-            "path",
-            d=shape_path([paper(panel.outline_mm)]),
-            fill=fill,
-            stroke=INK,
-            stroke_width=0.35,
-        ),
+        tag("title", _told(panel, placement, dress)),
+        tag("path", d=outline, fill=fill, stroke=INK, stroke_width=0.35),
         *(dashes(paper(body_line), stroke=quiet) for body_line in panel.body_lines_mm),
-        *(_cell(paper(polygon), name, ink) for name, polygon in cells or ()),
-        *(_keep_out(paper(k.outline_mm)) for k in panel.keep_outs),
+        *(_cell(paper(p), name, ink, kept) for name, p in cells or ()),
+        *(_keep_out(points) for points in kept),
         *(tag("path", d=shape_path([paper(n)]), fill=INK) for n in _notched(sheet, panel)),
-        *_labels(sheet, placement, panel, dress, solid, labelled=not cells),
+        *_labels(sheet, placement, panel, dress, brief=bool(cells)),
     ]
     return tag("g", "".join(parts))
 
 
-def text_of(panel: Panel, placement: Placement, dress: _Dress) -> str:
+def _told(panel: Panel, placement: Placement, dress: Dress) -> str:
     """Return what a pointer or screen reader is told of a piece."""
-    from leastcut.car._svg import safe
-
     word = dress.word(panel.id)
     return safe(f"{placement.number} {panel.name}" + (f": {word}" if word else ""))
 
@@ -174,14 +134,14 @@ def _keep_out(points: Sequence[Point]) -> str:
     return tag(
         "path",
         d=shape_path([points]),
-        fill=f"url(#{_IDENT}-keepout)",
+        fill=f"url(#{IDENT}-keepout)",
         stroke=QUIET,
         stroke_width=0.2,
     )
 
 
-def _cell(points: Sequence[Point], name: str, ink: str) -> str:
-    spot = roomiest(tuple(points))
+def _cell(points: Polyline, name: str, ink: str, kept: Sequence[Polyline]) -> str:
+    spot = roomiest(points, kept)
     size = min(2.6, 1.1 * spot.radius)
     edge = tag("path", d=shape_path([points]), stroke=ink, stroke_width=0.18)
     at = (spot.centre[0], spot.centre[1] + 0.35 * size)
@@ -189,59 +149,31 @@ def _cell(points: Sequence[Point], name: str, ink: str) -> str:
 
 
 def _labels(
-    sheet: Sheet,
-    placement: Placement,
-    panel: Panel,
-    dress: _Dress,
-    solid: str,
-    *,
-    labelled: bool,
+    sheet: Sheet, placement: Placement, panel: Panel, dress: Dress, *, brief: bool
 ) -> list[str]:
     """Return number, name, value and grain arrow, as many as the piece has room for."""
-    spot = roomiest(panel.outline_mm, [k.outline_mm for k in panel.keep_outs])
-    centre = on_sheet(sheet, placement, [spot.centre])[0]
-    room = spot.radius * sheet.scale
-    if not labelled:
+    spot = label_spot(panel)
+    if brief:
         top = on_sheet(sheet, placement, [_top_at(panel, spot)])[0]
-        return [number_mark(top, placement.number, radius=2.4)]
-    words = dress.word(panel.id)
-    parts = _block(centre, room, placement.number, panel.name, words, solid)
-    clear = (2.2 + 0.27 * max(len(panel.name) * 2.3, 14.0) if room >= _ROOMY else 9.0) / sheet.scale
+        beside = (top[0] + 3.0, top[1] - 0.9)
+        name = text(beside, panel.name, size=2.5, anchor="start", halo=True)
+        return [name, number_mark(top, placement.number, radius=2.4)]
+    label = Label(
+        at=on_sheet(sheet, placement, [spot.centre])[0],
+        room=spot.radius * sheet.scale,
+        number=placement.number,
+        name=panel.name,
+        words=dress.word(panel.id),
+        ground=dress.fill(panel.id),
+        outline=on_sheet(sheet, placement, panel.outline_mm),
+    )
+    parts = label.draw()
+    clear = label.half_width / sheet.scale
     mark = grain(panel, spot, clear_mm=clear, longest_mm=26.0 / sheet.scale)
     if mark:
         tail, head = on_sheet(sheet, placement, [mark.tail, mark.head])
-        quiet = QUIET if solid == PAPER else readable_on(solid)
-        parts.append(arrow(tail, head, mark.word, stroke=quiet))
+        parts.append(arrow(tail, head, mark.word, stroke=label.quiet))
     return parts
-
-
-_ROOMY = 7.5  # mm on paper: a label of three lines fits
-
-
-def _block(centre: Point, room: float, number: int, name: str, words: str, solid: str) -> list[str]:
-    x, y = centre
-    ink = readable_on(solid)
-    halo = solid == PAPER
-    if room >= _ROOMY:
-        lift = 2.2 if words else 0.0
-        parts = [number_mark((x, y - 2.6 - lift), number, radius=2.9)]
-        parts.append(text((x, y + 3.6 - lift), name, size=2.5, fill=ink, halo=halo))
-        if words:
-            parts.append(text((x, y + 6.4), words, size=4.6, fill=ink, bold=True, halo=halo))
-        return parts
-    radius = min(2.4, max(1.9, 0.8 * room))
-    if not words:
-        return [number_mark(centre, number, radius=radius)]
-    if room >= 2.4:
-        mark = number_mark((x - 4.0, y), number, radius=radius)
-        return [
-            mark,
-            text(
-                (x - 0.8, y + 1.3), words, size=3.6, fill=ink, anchor="start", bold=True, halo=halo
-            ),
-        ]
-    mark = number_mark(centre, number, radius=radius)
-    return [mark, text((x, y + radius + 3.4), words, size=3.2, bold=True, halo=True)]
 
 
 def _top_at(panel: Panel, spot: Spot) -> Point:
@@ -249,8 +181,29 @@ def _top_at(panel: Panel, spot: Spot) -> Point:
 
     u = spot.centre[0]
     hits = LinearRing(panel.outline_mm).intersection(LineString([(u, spot.centre[1]), (u, 2e4)]))
-    points = [part.coords[0] for part in getattr(hits, "geoms", [hits]) if not part.is_empty]
-    return min(points, key=lambda p: p[1])
+    heights = [part.coords[0][1] for part in getattr(hits, "geoms", [hits])]
+    return u, min(heights)
+
+
+def _key_figure(sheet: Sheet, car: Car, dress: Dress) -> list[str]:
+    """Return the left side of the car put together, small, in the sheet's upper right corner."""
+    pieces = [(p, p.place_mm) for p in car.panels if p.side == "left" and p.place_mm is not None]
+    if not pieces:
+        return []
+    scale = min(62.0 / car.length_mm, 17.0 / car.height_mm)
+    left, base = sheet.page_mm[0] - 11.0 - scale * car.length_mm, 20.5
+    return [
+        tag(
+            "path",
+            d=shape_path(
+                [[(left + scale * (x + u), base - scale * (y + v)) for u, v in panel.outline_mm]]
+            ),
+            fill=dress.fill(panel.id),
+            stroke=INK,
+            stroke_width=0.2,
+        )
+        for panel, (x, y) in pieces
+    ]
 
 
 def _head(
@@ -265,17 +218,29 @@ def _head(
     ]
 
 
-def _foot(sheet: Sheet, dress: _Dress, units: UnitSystem) -> list[str]:
-    del dress
+def _foot(sheet: Sheet, dress: Dress, units: UnitSystem) -> list[str]:
     base = sheet.page_mm[1] - 7.0
-    key = "numbers: order of work   ▲ front edge   ▲▲ rear edge"
-    return [
-        scale_bar((11.0, base), sheet.scale, units=units),
-        text((sheet.page_mm[0] / 2, base), key, size=2.5, fill=QUIET),
-    ]
+    x = 11.0 + 66.0
+    parts = [scale_bar((11.0, base), sheet.scale, units=units)]
+    fields = [(f"url(#{IDENT}-keepout)", "keep off")]
+    if dress.values is not None:
+        fields.append((f"url(#{IDENT}-unmeasured)", "not measured"))
+    for fill, words in fields:
+        parts += [swatch((x, base), fill, words)]
+        x += 12.0 + 1.5 * len(words)
+    for marks, words in ((1, "front edge"), (2, "rear edge")):
+        for i in range(marks):
+            parts.append(tag("path", d=_triangle(x + 2.2 * i, base - 0.6), fill=INK))
+        parts.append(text((x + 2.2 * marks + 0.8, base - 0.5), words, size=2.6, anchor="start"))
+        x += 6.0 + 2.2 * marks + 1.35 * len(words)
+    return parts
 
 
-def _value_legend(sheet: Sheet, dress: _Dress, name: str, unit: str) -> str:
+def _triangle(x: float, y: float) -> str:
+    return shape_path([[(x, y), (x + 1.6, y), (x + 0.8, y - 1.6)]])
+
+
+def _value_legend(sheet: Sheet, dress: Dress, name: str, unit: str) -> str:
     width = 60.0
     at = (sheet.page_mm[0] - 11.0 - width, sheet.page_mm[1] - 7.0)
     words = f"{name} [{unit}]" if unit else name

@@ -120,7 +120,7 @@ def _car(body: Any, doors: int | None, label: str, sizes: dict[str, str | None])
     from leastcut.car.records import Car
     from leastcut.car.units import QuantityError, parse
 
-    size = {}
+    size: dict[str, Any] = {}
     for side, written in sizes.items():
         usual = getattr(bodies.DEFAULTS[body], f"{side}_mm")
         try:
@@ -201,7 +201,7 @@ def _traced(path: Path) -> dict[str, Any]:
     for key in ("outline_px", "square_px"):
         if not isinstance(data, dict) or not isinstance(data.get(key), list):
             raise TraceError(f'"{key}" is missing or no list', where=str(path), do=do)
-    return data
+    return dict(data)
 
 
 def _trace_result(data: dict[str, Any], outline: Any, error_mm: float) -> dict[str, Any]:
