@@ -60,7 +60,7 @@ def test_plan_says_every_section_with_its_minutes_cut_and_what_is_left(plan, dos
         "549.90",
         "Change hands",
         "Orange foam, one-step",
-        "gauge readings",
+        "Gauge readings",
     ):
         assert needed in text
     assert squeezed("1.8 (≤ 2.8)") in squeezed(text)

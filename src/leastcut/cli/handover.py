@@ -119,9 +119,13 @@ def _read(path: Path) -> bytes:
 
 
 def _date(dossier: "Dossier") -> str:
-    from datetime import UTC, datetime
+    """Return the job's date when it is one, else today."""
+    from datetime import UTC, date, datetime
 
-    return dossier.people.date or datetime.now(UTC).date().isoformat()
+    try:
+        return date.fromisoformat(dossier.people.date).isoformat()
+    except ValueError:
+        return datetime.now(UTC).date().isoformat()
 
 
 def _show(book: "Ledger", dossier: "Dossier", target: Path, *, as_json: bool) -> None:

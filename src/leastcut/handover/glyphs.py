@@ -74,7 +74,7 @@ def printable(text: str) -> str:
 
     Examples
     --------
-    >>> printable("  Ada\\t\\x00Lovelace ")
+    >>> printable("  Ada\t\x00Lovelace ")
     'Ada Lovelace'
     """
     known = covered() | _IN_TYPESETTER

@@ -44,9 +44,9 @@ def thickness(um: float, units: UnitSystem) -> str:
     Examples
     --------
     >>> thickness(43.2, "metric")
-    '43\\xa0µm'
+    '43\xa0µm'
     >>> thickness(2.54, "us")
-    '0.10\\xa0mil'
+    '0.10\xa0mil'
     """
     if units == "metric" and abs(um) >= 10:
         return f"{um:.0f}{NBSP}{symbol('micrometer')}"
@@ -80,9 +80,9 @@ def long_time(minutes: float) -> str:
     Examples
     --------
     >>> long_time(253.0)
-    '4\\xa0h\\xa015'
+    '4\xa0h\xa015'
     >>> long_time(42.4)
-    '42\\xa0min'
+    '42\xa0min'
     """
     if minutes < 60:
         return f"{minutes:.0f}{NBSP}min"
@@ -108,7 +108,7 @@ def percent(fraction: float) -> str:
     Examples
     --------
     >>> percent(0.999), percent(0.925), percent(0.0)
-    ('>\\xa099\\xa0%', '92\\xa0%', '0\\xa0%')
+    ('>\xa099\xa0%', '92\xa0%', '0\xa0%')
     """
     if 0.99 < fraction < 1:
         return f">{NBSP}99{NBSP}%"
@@ -123,7 +123,7 @@ def money(amount: Decimal, currency: str) -> str:
     Examples
     --------
     >>> money(Decimal("1234.5"), "EUR")
-    '1\\u202f234.50\\xa0EUR'
+    '1\u202f234.50\xa0EUR'
     """
     return f"{amount:,.2f}".replace(",", "\u202f") + f"{NBSP}{currency}"
 
