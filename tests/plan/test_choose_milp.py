@@ -1,4 +1,5 @@
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -23,6 +24,7 @@ def random_problem(
             name=f"limit {k}",
             use=tuple(rng.uniform(0, 2, m) for m in sizes),
             per_process=rng.uniform(0, 1, processes),
+            per_change=rng.uniform(0, 0.5, processes),
             most=float(rng.uniform(0.35, 0.8) * sections * 2),
         )
         for k in range(limits)
@@ -50,7 +52,9 @@ def brute_force(problem: ChoiceProblem) -> float | None:
         cost = sum(problem.cost[s][o] for s, o in enumerate(choice))
         cost += sum(problem.setup[p] for p in on_car) + sum(problem.change[p] for _, p in pairs)
         kept = all(
-            sum(m.use[s][o] for s, o in enumerate(choice)) + sum(m.per_process[p] for p in on_car)
+            sum(m.use[s][o] for s, o in enumerate(choice))
+            + sum(m.per_process[p] for p in on_car)
+            + sum(m.per_change[p] for _, p in pairs)
             <= m.most
             for m in problem.limits
         )
@@ -115,8 +119,24 @@ def test_impossible_limit_is_infeasible_also_for_greedy() -> None:
         group=(0,),
         setup=np.array([1.0]),
         change=np.array([1.0]),
-        limits=(Limit("minutes", (np.array([5.0]),), np.array([0.0]), 4.0),),
+        limits=(Limit("minutes", (np.array([5.0]),), np.zeros(1), np.zeros(1), 4.0),),
     )
     assert milp.greedy(one) == ()
     assert milp.solve(one).by == "infeasible"
     assert milp.broken_limits(one, (0,)) == ("minutes",)
+
+
+def test_out_of_time_is_not_called_impossible() -> None:
+    """Tight limits that greedy misses, and no time for the solver: nothing is claimed."""
+    rng = np.random.default_rng(3)
+    said = set()
+    for _ in range(8):
+        problem = random_problem(rng, sections=30, options=6, processes=4, groups=6, limits=2)
+        tight = tuple(
+            replace(limit, most=1.05 * sum(float(u.min()) for u in limit.use))
+            for limit in problem.limits
+        )
+        found = milp.solve(replace(problem, limits=tight), time_limit_s=0.0)
+        said.add(found.by)
+        assert found.choice == () or milp.broken_limits(problem, found.choice) == ()
+    assert "out of time" in said

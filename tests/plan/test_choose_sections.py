@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 from plancases import FINE, HARD, LADDER, MID, layout, need, paint
 
-from leastcut.plan import choose as choosing
-from leastcut.plan import options
-from leastcut.plan.choose import ChooseError, choose
+from leastcut.plan import menu, options
+from leastcut.plan.choose import choose
+from leastcut.plan.menu import ChooseError
 from leastcut.plan.pace import set_seconds
 from leastcut.plan.records import PanelNeed, SectionPlan, Weights
 from leastcut.testspot.paint import PaintDraws
@@ -159,7 +159,7 @@ def test_thinning_the_menu_changes_no_optimum() -> None:
     for _ in range(50):
         minutes, cut = rng.uniform(1, 9, (2, 12)).round(1)
         kits = [frozenset(rng.choice(3, rng.integers(1, 3), replace=False)) for _ in range(12)]
-        keep = choosing._undominated(minutes, cut, kits)
+        keep = menu._undominated(minutes, cut, kits)
         for weight in (0.0, 1.0, 7.0):
             for kit in kits:
                 fits = [k for k in range(12) if kits[k] <= kit]

@@ -62,7 +62,9 @@ def test_a_quote_by_hand() -> None:
     found = price(
         Minutes(p50=200.0, p80=232.0),
         [material(D("12.34")), material(None, "clay")],
-        rates=rates(tax_percent=D(20), discount_percent=D(10), deposit_percent=D(30)),
+        rates=rates(
+            tax_percent=D(20), discount_percent=D(10), deposit_percent=D(30), discount_on="all"
+        ),
         risks=("hidden repaint",),
     )
     assert [line.amount for line in found.lines] == [D("240.00"), D("12.34"), D("-25.23")]
@@ -70,6 +72,13 @@ def test_a_quote_by_hand() -> None:
     assert found.deposit == D("81.76")
     assert found.lines[0].what == "Labour, 4 h 00 min"
     assert found.risks == ("hidden repaint",)
+
+
+def test_a_discount_on_labour_spares_the_materials() -> None:
+    found = price(
+        Minutes(p50=60.0, p80=60.0), [material(D("12.34"))], rates=rates(discount_percent=D(10))
+    )
+    assert [line.amount for line in found.lines] == [D("60.00"), D("12.34"), D("-6.00")]
 
 
 def test_even_chance_is_charged_when_asked() -> None:

@@ -2,17 +2,20 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 
 from leastcut.car.records import Car
-from leastcut.plan.choose import choose
+from leastcut.plan.choose import Choice, Inputs, choose_all
 from leastcut.plan.learn import SETS, Learnt
 from leastcut.plan.materials import Usage, needed
 from leastcut.plan.operations import day
 from leastcut.plan.quote import price
 from leastcut.plan.records import (
+    Figures,
     Layout,
     PanelNeed,
     Plan,
@@ -20,10 +23,39 @@ from leastcut.plan.records import (
     Rates,
     SectionPlan,
     Weights,
+    Wishes,
 )
 from leastcut.plan.time import CORRELATION, PACE, total
 from leastcut.testspot.paint import PaintDraws
 from leastcut.testspot.records import Process
+
+
+@dataclass(frozen=True, kw_only=True)
+class Around:
+    """What stands around the choice: the car, the shop, and what it charges.
+
+    Attributes
+    ----------
+    car : Car
+        For areas, edges and panel count.
+    n_trials : int
+        Trials on the test spot.
+    learnt : Learnt or None
+        The shop's own pace, from its runs.
+    usage : Usage or None
+        Consumption figures.
+    prices : sequence of PriceEntry
+        The shop's price list.
+    rates : Rates or None
+        What the shop charges; None for no quote.
+    """
+
+    car: Car
+    n_trials: int = 2
+    learnt: Learnt | None = None
+    usage: Usage | None = None
+    prices: Sequence[PriceEntry] = ()
+    rates: Rates | None = None
 
 
 def build(
@@ -36,6 +68,7 @@ def build(
     rng: np.random.Generator,
     p_target: float = 0.9,
     weights: Weights | None = None,
+    wishes: Wishes | None = None,
     n_trials: int = 2,
     learnt: Learnt | None = None,
     usage: Usage | None = None,
@@ -46,32 +79,12 @@ def build(
 
     Parameters
     ----------
-    layouts : sequence of Layout
-        The panels with their sections, in the order of work.
-    car : Car
-        For areas, edges and panel count.
-    panels : sequence of PanelNeed
-        What each panel asks for and can afford.
-    ladder : sequence of Process
-        The processes at hand.
-    draws : PaintDraws
-        Equally likely paints.
+    layouts, panels, ladder, draws, p_target, weights, wishes
+        See :class:`leastcut.plan.choose.Inputs`.
+    car, n_trials, learnt, usage, prices, rates
+        See :class:`Around`.
     rng : numpy.random.Generator
         For the Monte Carlo over durations.
-    p_target : float
-        Chance of meeting the target that each section should have.
-    weights : Weights
-        What a micrometre and a change of process are worth in minutes.
-    n_trials : int
-        Trials on the test spot.
-    learnt : Learnt or None
-        The shop's own pace, from its runs.
-    usage : Usage
-        Consumption figures.
-    prices : sequence of PriceEntry
-        The shop's price list.
-    rates : Rates or None
-        What the shop charges; None for no quote.
 
     Returns
     -------
@@ -80,34 +93,83 @@ def build(
 
     Raises
     ------
-    leastcut.plan.choose.ChooseError
+    leastcut.plan.menu.ChooseError
         If a layout's panel has no need, or the ladder is empty.
     leastcut.plan.quote.RatesError, leastcut.plan.money.MoneyError
         If the rates cannot be used.
     """
-    sections, gap = choose(
-        layouts, panels=panels, ladder=ladder, draws=draws, p_target=p_target, weights=weights
+    inputs = Inputs(
+        layouts=layouts,
+        panels=panels,
+        ladder=ladder,
+        draws=draws,
+        p_target=p_target,
+        weights=weights or Weights(),
+        wishes=wishes or Wishes(),
     )
+    around = Around(
+        car=car, n_trials=n_trials, learnt=learnt, usage=usage, prices=prices, rates=rates
+    )
+    return plan_of(inputs, around=around, rng=rng)[0]
+
+
+def plan_of(inputs: Inputs, *, around: Around, rng: np.random.Generator) -> tuple[Plan, Figures]:
+    """Return the plan and what it comes to.
+
+    Raises
+    ------
+    leastcut.plan.menu.ChooseError
+        If a layout's panel has no need, or the ladder is empty.
+    leastcut.plan.quote.RatesError, leastcut.plan.money.MoneyError
+        If the rates cannot be used.
+    """
+    choice = choose_all(inputs)
+    sections = choice.sections
     seconds = math.fsum(step.seconds for section in sections for step in section.steps)
-    operations = day(car, sections, n_trials=n_trials, learnt=learnt)
-    currency = rates.currency if rates else "EUR"
+    operations = day(around.car, sections, n_trials=around.n_trials, learnt=around.learnt)
+    rates = around.rates
     materials = needed(
-        sections, ladder, car=car, layouts=layouts, usage=usage, prices=prices, currency=currency
+        sections,
+        inputs.ladder,
+        car=around.car,
+        layouts=inputs.layouts,
+        usage=around.usage,
+        prices=around.prices,
+        currency=rates.currency if rates else "EUR",
     )
-    correlation = learnt.correlation if learnt else CORRELATION
-    pace = learnt.factor.get(SETS, PACE) if learnt else PACE
-    last = partial(total, seconds, rng=rng, correlation=correlation, pace=pace)
+    last = partial(total, seconds, rng=rng, **_pace(around.learnt))
     attended = last(operations=[o for o in operations if o.attended])
-    risks = risks_of(sections, panels)
-    return Plan(
+    risks = risks_of(sections, inputs.panels)
+    plan = Plan(
         sections=sections,
         operations=operations,
         minutes=last(operations=operations),
         section_minutes=seconds / 60,
         materials=materials,
         price=price(attended, materials, rates=rates, risks=risks) if rates else None,
-        proven_gap=gap,
-        notes=_notes(sections),
+        proven_gap=choice.gap,
+        notes=(*_notes(sections), *(one.say for one in choice.relaxations)),
+        relaxations=choice.relaxations,
+    )
+    return plan, figures_of(plan, choice)
+
+
+def _pace(learnt: Learnt | None) -> dict[str, Any]:
+    if learnt is None:
+        return {"correlation": CORRELATION, "pace": PACE}
+    return {"correlation": learnt.correlation, "pace": learnt.factor.get(SETS, PACE)}
+
+
+def figures_of(plan: Plan, choice: Choice) -> Figures:
+    """Put what a plan comes to into one line."""
+    chances = [section.p_target for section in plan.sections if section.steps]
+    return Figures(
+        minutes=plan.minutes,
+        work_minutes=choice.minutes,
+        cut_um=choice.cut_um,
+        removed_percent=None if math.isnan(choice.removed) else 100 * choice.removed,
+        worst_percent=100 * min(chances) if chances else None,
+        total=plan.price.total if plan.price else None,
     )
 
 

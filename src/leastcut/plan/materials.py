@@ -14,6 +14,7 @@ from leastcut.car.records import Car, Panel, Polygon
 from leastcut.plan.money import rounded
 from leastcut.plan.operations import STEPS_PER_CLEANING, area_mm2, painted_m2
 from leastcut.plan.records import Layout, Material, PriceEntry, SectionPlan
+from leastcut.plan.stock import entry_for
 from leastcut.testspot.records import Process
 
 
@@ -212,10 +213,9 @@ def _material(name: str, amount: float, unit: str, why: str) -> Material:
 
 def _priced(item: Material, prices: Sequence[PriceEntry], currency: str) -> Material:
     """Put a cost on a material: the longest entry of the price list that its name begins with."""
-    fits = [entry for entry in prices if item.name.startswith(entry.material)]
-    if not fits:
+    entry = entry_for(item.name, prices)
+    if entry is None:
         return item
-    entry = max(fits, key=lambda entry: len(entry.material))
     cost = rounded(Decimal(str(item.amount)) * entry.per_unit, currency)
     return msgspec.structs.replace(item, cost=cost)
 

@@ -23,11 +23,16 @@ PRICES = (0.0, 1e2, 3e2, 1e3, 3e3, 1e4, 1e6)
 
 @dataclass(frozen=True)
 class Limit:
-    """A limit on something that all sections share: ``sum use x + sum per_process y <= most``."""
+    """A limit on something that all sections share.
+
+    ``sum use x + sum per_process y + sum per_change z <= most``: what the options use, what a
+    process uses once for the car, and once for every panel.
+    """
 
     name: str
     use: tuple[Floats, ...]
     per_process: Floats
+    per_change: Floats
     most: float
 
 
@@ -88,14 +93,20 @@ def total_cost(problem: ChoiceProblem, choice: Sequence[int]) -> float:
 
 def broken_limits(problem: ChoiceProblem, choice: Sequence[int]) -> tuple[str, ...]:
     """Name the limits that a complete choice exceeds."""
-    on_car = used(problem, choice).any(axis=0)
     found = []
     for limit in problem.limits:
-        spent = sum(float(limit.use[s][o]) for s, o in enumerate(choice))
-        spent += float(on_car @ limit.per_process)
+        spent = spending(problem, limit, choice)
         if spent > limit.most * (1 + 1e-9) + 1e-9:
             found.append(limit.name)
     return tuple(found)
+
+
+def spending(problem: ChoiceProblem, limit: Limit, choice: Sequence[int]) -> float:
+    """Return what a complete choice uses of one limit."""
+    table = used(problem, choice)
+    own = sum(float(limit.use[s][o]) for s, o in enumerate(choice))
+    shared = table.any(axis=0) @ limit.per_process + table.sum(axis=0) @ limit.per_change
+    return own + float(shared)
 
 
 def solve(problem: ChoiceProblem, *, time_limit_s: float = 2.0, gap: float = 1e-3) -> Solution:
@@ -223,11 +234,13 @@ class _Rows:
     def limits(self, problem: ChoiceProblem) -> list[Any]:
         from scipy.optimize import LinearConstraint
 
-        zeros = np.zeros(self.n_z)
-        return [
-            LinearConstraint(np.concatenate([*m.use, m.per_process, zeros])[None], -np.inf, m.most)
+        n_groups = self.n_z // self.n_y
+        rows = [
+            np.concatenate([*m.use, m.per_process, np.tile(m.per_change, n_groups)])
             for m in problem.limits
         ]
+        most = [m.most for m in problem.limits]
+        return [LinearConstraint(np.array(rows), -np.inf, most)] if rows else []
 
 
 def greedy(problem: ChoiceProblem) -> tuple[int, ...]:

@@ -37,7 +37,7 @@ def finishers(ladder: Sequence[Process]) -> tuple[int, ...]:
     return tuple(fine or mild[:1])
 
 
-def stacks(ladder: Sequence[Process]) -> tuple[Stack, ...]:
+def stacks(ladder: Sequence[Process], *, finish_step: bool = True) -> tuple[Stack, ...]:
     """Return every stack of steps worth weighing, the empty one first.
 
     One process alone, or one process and then a milder one to finish: a must after a process that
@@ -47,6 +47,8 @@ def stacks(ladder: Sequence[Process]) -> tuple[Stack, ...]:
     ----------
     ladder : sequence of Process
         The processes at hand, mildest first.
+    finish_step : bool
+        Whether a process that hazes must be followed by a finishing step.
 
     Examples
     --------
@@ -59,7 +61,7 @@ def stacks(ladder: Sequence[Process]) -> tuple[Stack, ...]:
     found: list[Stack] = [()]
     for i, process in enumerate(ladder):
         tails = _tails(ladder, [f for f in last if f < i or needs_finish(process)])
-        if not needs_finish(process) or not tails:
+        if not (finish_step and needs_finish(process)) or not tails:
             tails = [(), *tails]
         found += [((i, k), *tail) for k in range(1, process.max_sets + 1) for tail in tails]
     return tuple(found)
@@ -88,9 +90,9 @@ class Effects:
     removed: Floats
 
 
-def effects(ladder: Sequence[Process], *, draws: PaintDraws) -> Effects:
+def effects(ladder: Sequence[Process], *, draws: PaintDraws, finish_step: bool = True) -> Effects:
     """Work out what every stack of the ladder does to the paint described by `draws`."""
-    found = stacks(ladder)
+    found = stacks(ladder, finish_step=finish_step)
     pairs = [outcome(draws, [(ladder[i].label, sets) for i, sets in stack]) for stack in found]
     cut = np.array([cut for cut, _ in pairs])
     removed = np.array([removed for _, removed in pairs])

@@ -56,8 +56,10 @@ def price(
         If the currency is not one.
     """
     _check(rates)
-    gross = [_labour(minutes, rates), *_material_lines(materials, rates)]
-    lines = [*gross, *_discount(gross, rates)]
+    labour = _labour(minutes, rates)
+    goods = _material_lines(materials, rates)
+    base = [labour] if rates.discount_on == "labour" else [labour, *goods]
+    lines = [labour, *goods, *_discount(base, rates)]
     net = sum((line.amount for line in lines), rounded(Decimal(0), rates.currency))
     tax = rounded(net * rates.tax_percent / HUNDRED, rates.currency)
     deposit = rounded((net + tax) * rates.deposit_percent / HUNDRED, rates.currency)
@@ -107,9 +109,9 @@ def _material_lines(materials: Sequence[Material], rates: Rates) -> list[PriceLi
     ]
 
 
-def _discount(gross: Sequence[PriceLine], rates: Rates) -> list[PriceLine]:
+def _discount(base: Sequence[PriceLine], rates: Rates) -> list[PriceLine]:
     if not rates.discount_percent:
         return []
-    whole = sum((line.amount for line in gross), Decimal(0))
+    whole = sum((line.amount for line in base), Decimal(0))
     amount = rounded(-whole * rates.discount_percent / HUNDRED, rates.currency)
     return [PriceLine(what=f"Discount, {rates.discount_percent:f} %", amount=amount)]

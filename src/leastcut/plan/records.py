@@ -6,6 +6,7 @@ from typing import Literal
 import msgspec
 
 from leastcut.car.records import Interval, Point, Polygon
+from leastcut.testspot.records import Process
 
 Stroke = tuple[Point, Point]
 
@@ -95,6 +96,36 @@ class Weights(msgspec.Struct, frozen=True, kw_only=True):
     minutes_per_step: float = 1.5
 
 
+class Wishes(msgspec.Struct, frozen=True, kw_only=True):
+    """What the whole car may use up at most; None and absent mean no limit.
+
+    Attributes
+    ----------
+    minutes : float or None
+        Minutes on the sections: sets, wiping, and changing pads.
+    liquid_ml : dict of str to float
+        Liquid at hand [ml], by process label.
+    """
+
+    minutes: float | None = None
+    liquid_ml: dict[str, float] = {}
+
+
+class Relaxation(msgspec.Struct, frozen=True, kw_only=True):
+    """One way to make an impossible wish possible: which constraint, from what to what.
+
+    ``change`` is how far it moves against what was allowed, so that the cheapest comes first;
+    ``say`` is the sentence for the reader.
+    """
+
+    constraint: str
+    allowed: float
+    needed: float
+    unit: str
+    change: float
+    say: str
+
+
 class Step(msgspec.Struct, frozen=True, kw_only=True):
     """One process on one section: how many sets, how long."""
 
@@ -181,7 +212,9 @@ class Rates(msgspec.Struct, frozen=True, kw_only=True):
     labour_per_hour : Decimal
         Before tax.
     tax_percent, discount_percent, deposit_percent : Decimal
-        Tax on the net price; discount on labour and materials; deposit of the total.
+        Tax on the net price; discount; deposit of the total.
+    discount_on : {"labour", "all"}
+        What the discount is taken off: labour alone, or materials too.
     charge : {"p50", "p80"}
         Which duration the quote charges.
     step_minutes : int
@@ -195,6 +228,7 @@ class Rates(msgspec.Struct, frozen=True, kw_only=True):
     tax_percent: Decimal = Decimal(0)
     discount_percent: Decimal = Decimal(0)
     deposit_percent: Decimal = Decimal(0)
+    discount_on: Literal["labour", "all"] = "labour"
     charge: Literal["p50", "p80"] = "p80"
     step_minutes: int = 15
     valid_until: str = ""
@@ -223,3 +257,104 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     price: Price | None
     proven_gap: float | None
     notes: tuple[str, ...] = ()
+    relaxations: tuple[Relaxation, ...] = ()
+
+
+class Figures(msgspec.Struct, frozen=True, kw_only=True):
+    """What a plan comes to, in one line.
+
+    Attributes
+    ----------
+    minutes : Minutes
+        Of the whole day.
+    work_minutes : float
+        On the sections: sets, wiping, changing pads [min].
+    cut_um : float
+        Mean cut over the car, by area [µm].
+    removed_percent : float or None
+        Share of the scratch length gone, expected, by area; None when no section needs anything.
+    worst_percent : float or None
+        Chance of meeting the target in the section where it is lowest; None likewise.
+    total : Decimal or None
+        Price with tax, in the currency of the rates.
+    """
+
+    minutes: Minutes
+    work_minutes: float
+    cut_um: float
+    removed_percent: float | None
+    worst_percent: float | None
+    total: Decimal | None
+
+
+class Change(msgspec.Struct, frozen=True, kw_only=True):
+    """A what-if: what to change in the plan's inputs; None and empty change nothing.
+
+    Attributes
+    ----------
+    add : tuple of Process
+        Processes to put on the ladder.
+    without : tuple of str
+        Labels of processes to take off it.
+    finish_step : bool or None
+        Whether a finishing step follows a process that hazes.
+    p_target, minutes_per_um : float or None
+        As in the plan.
+    minutes : float or None
+        Most minutes on the sections.
+    budget_um, required : dict of str to float
+        By panel.
+    leave : tuple of str
+        Panels to leave alone.
+    """
+
+    add: tuple[Process, ...] = ()
+    without: tuple[str, ...] = ()
+    finish_step: bool | None = None
+    p_target: float | None = None
+    minutes_per_um: float | None = None
+    minutes: float | None = None
+    budget_um: dict[str, float] = {}
+    required: dict[str, float] = {}
+    leave: tuple[str, ...] = ()
+
+
+class Answer(msgspec.Struct, frozen=True, kw_only=True):
+    """What the change does: figures before and after, and the sections worked otherwise."""
+
+    before: Figures
+    after: Figures
+    changed: tuple[str, ...]
+    relaxations: tuple[Relaxation, ...]
+    say: str
+
+
+class FrontierPoint(msgspec.Struct, frozen=True, kw_only=True):
+    """One plan among those that no other beats in minutes, clear coat and finish at once."""
+
+    work_minutes: float
+    cut_um: float
+    removed_percent: float
+    minutes_per_um: float
+    left_factor: float
+
+
+class Offer(msgspec.Struct, frozen=True, kw_only=True):
+    """One of three offers to the client: what is left of the scratches, against what was asked."""
+
+    name: Literal["light", "asked", "fine"]
+    what: str
+    left_factor: float
+    figures: Figures
+    plan: Plan
+
+
+class Shortage(msgspec.Struct, frozen=True, kw_only=True):
+    """A material of which less is in stock than the job needs."""
+
+    material: str
+    needed: float
+    in_stock: float
+    buy: float
+    unit: str
+    cost: Decimal | None
