@@ -46,9 +46,10 @@ def _pretty(data: bytes) -> str:
 def _assess(path: Path) -> "TestSpot":
     from leastcut.shop import trialsfile
     from leastcut.testspot import decide
+    from leastcut.testspot.rules import Rules
 
     file = trialsfile.read(path)
-    rules = decide.Rules(
+    rules = Rules(
         p_target=file.rules.p_target,
         p_within_budget=file.rules.p_within_budget,
         max_trials=file.rules.max_trials,

@@ -7,47 +7,15 @@ proposed that the budget cannot pay.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-import msgspec
 import numpy as np
 
-from leastcut.testspot import evidence, paint
+from leastcut.testspot import evidence, moves, paint
 from leastcut.testspot import ladder as rungs_of
+from leastcut.testspot.moves import Case, Move
 from leastcut.testspot.paint import PaintDraws
 from leastcut.testspot.records import Advice, Candidate, Process, Target, TestSpot, Trial
-
-
-class Rules(msgspec.Struct, frozen=True, kw_only=True):
-    """The chances that the shop asks for.
-
-    Attributes
-    ----------
-    p_target : float
-        Least chance to meet the target on the car before a process is used.
-    p_within_budget : float
-        Least chance that a proposed cut stays within the budget.
-    p_fair : float
-        A rung whose best affordable number of sets has at least this chance is not jumped over.
-    max_trials : int
-        Trials after which the spot is left as it is.
-    """
-
-    p_target: float = 0.9
-    p_within_budget: float = 0.99
-    p_fair: float = 0.2
-    max_trials: int = 6
-
-
-@dataclass(frozen=True)
-class Case:
-    """Everything the decision rests on."""
-
-    draws: PaintDraws
-    ladder: tuple[Process, ...]
-    candidates: tuple[Candidate, ...]
-    trials: tuple[Trial, ...]
-    rules: Rules
+from leastcut.testspot.rules import Rules
 
 
 def assess(
@@ -91,8 +59,9 @@ def assess(
     rungs = rungs_of.check(ladder)
     usable, notes = evidence.screen(trials, rungs)
     known = draws or paint.learn(usable, rungs, width_hint_um=width_hint_um)
-    candidates = weigh(known, rungs, required_fraction=paint.REQUIRED[target], budget_um=budget_um)
-    case = Case(known, rungs, candidates, usable, rules)
+    required = paint.REQUIRED[target]
+    candidates = weigh(known, rungs, required_fraction=required, budget_um=budget_um)
+    case = Case(known, rungs, candidates, usable, required, budget_um, rules)
     if budget_um is None:
         notes = (*notes, "no budget given: the chance to stay within it is shown as 1")
     spot = TestSpot(
@@ -146,64 +115,35 @@ def _candidate(
 
 def advise(case: Case) -> Advice:
     """Return the next thing to do."""
-    payable = [c for c in case.candidates if c.p_within_budget >= case.rules.p_within_budget]
-    if not payable:
-        return _stop(_no_money(case.candidates))
-    good = [c for c in payable if c.p_target >= case.rules.p_target]
-    best = min(good, key=lambda c: c.cut_um.mean, default=None)
-    tried = {trial.process for trial in case.trials}
-    waiting = _milder_untried(case, payable, tried, best)
-    if waiting is not None and len(case.trials) < case.rules.max_trials:
-        return _try(waiting, "the mildest rung not tried yet that has a fair chance")
-    if best is not None and best.process in tried:
-        return _use(best)
-    if len(case.trials) >= case.rules.max_trials:
-        return _stop(f"{len(case.trials)} trials have proven nothing within the budget")
-    if best is not None:
-        return _try(best, "the trials so far point to it, and it has not been tried on this paint")
-    return _reach(case, payable, tried)
+    more = len(case.trials) < case.rules.max_trials
+    options = moves.possible(case) if more else ()
+    debt = moves.owed(case) if case.proven is None else None
+    if owing := [move for move in options if move.process == debt]:
+        return _try(case, max(owing, key=lambda move: move.worth_min))
+    move = max(options, key=lambda option: option.worth_min, default=None)
+    if move is not None and move.worth_min > 0.0:
+        return _try(case, move)
+    if case.proven is not None:
+        return _use(case.proven)
+    return _stop(case)
 
 
-def _milder_untried(
-    case: Case, payable: Sequence[Candidate], tried: set[str], best: Candidate | None
-) -> Candidate | None:
-    """Return what to try on the mildest untried rung with a fair chance, milder than `best`."""
-    limit = float("inf") if best is None else best.cut_um.mean
-    for process in case.ladder:
-        if process.label in tried:
-            continue
-        own = [c for c in payable if c.process == process.label and c.cut_um.mean < limit]
-        if own and max(c.p_target for c in own) >= case.rules.p_fair:
-            return _sets_to_try(own)
-    return None
-
-
-def _sets_to_try(own: Sequence[Candidate]) -> Candidate:
-    """Return the fewest sets with an even chance, or else those with the best chance."""
-    even = [c for c in own if c.p_target >= 0.5]
-    return even[0] if even else max(own, key=lambda c: c.p_target)
-
-
-def _reach(case: Case, payable: Sequence[Candidate], tried: set[str]) -> Advice:
-    """Nothing is good enough yet: more sets of a tried rung, or a stronger one, or stop."""
-    fair = [c for c in payable if c.p_target >= case.rules.p_fair]
-    if fair:
-        more = min(fair, key=lambda c: (c.process not in tried, c.cut_um.mean))
-        return _try(more, "it may be enough, and one more trial will tell")
-    best = max(payable, key=lambda c: c.p_target)
-    return _stop(
-        f"the best that the budget can pay, {best.process} × {best.sets}, would meet the target with"
-        f" a chance of {best.p_target:.0%} only: accept a lower target, or leave the deep ones"
+def _try(case: Case, move: Move) -> Advice:
+    found = next(c for c in case.candidates if (c.process, c.sets) == (move.process, move.total))
+    where = (
+        f"{move.sets} more on spot {move.spot}, {move.total} in all"
+        if move.spot
+        else "a fresh spot"
     )
-
-
-def _try(candidate: Candidate, because: str) -> Advice:
     return Advice(
         do="try",
-        process=candidate.process,
-        sets=candidate.sets,
-        why=f"Try {candidate.process} × {candidate.sets}: {because}; chance to meet the target"
-        f" {candidate.p_target:.0%}, expected cut {candidate.cut_um.mean:.1f} µm.",
+        process=move.process,
+        sets=move.sets,
+        spot=move.spot,
+        worth_min=move.worth_min,
+        why=f"Try {move.process} × {move.sets} ({where}): the chance that {move.total} meet the"
+        f" target is {found.p_target:.0%} for {found.cut_um.mean:.1f} µm, and the answer is worth"
+        f" {move.worth_min:.0f} min more than it takes.",
     )
 
 
@@ -217,17 +157,24 @@ def _use(candidate: Candidate) -> Advice:
         finish_sets=candidate.finish_sets,
         why=f"Use {candidate.process} × {candidate.sets}{after}: the least cut"
         f" ({candidate.cut_um.mean:.1f} µm expected) proven to meet the target, chance"
-        f" {candidate.p_target:.0%}.",
+        f" {candidate.p_target:.0%}; another trial would cost more than it can spare.",
     )
 
 
-def _no_money(candidates: Sequence[Candidate]) -> str:
-    least = min(candidates, key=lambda c: c.cut_um.mean)
+def _stop(case: Case) -> Advice:
+    return Advice(do="stop", process=None, sets=0, why=f"Stop: {_why_stop(case)}.")
+
+
+def _why_stop(case: Case) -> str:
+    if not case.payable:
+        least = min(case.candidates, key=lambda c: c.cut_um.mean)
+        return (
+            f"even {least.process} × {least.sets} stays within the budget with a chance of"
+            f" {least.p_within_budget:.0%} only"
+        )
+    best = max(case.payable, key=lambda c: c.p_target)
     return (
-        f"even {least.process} × {least.sets} stays within the budget with a chance of"
-        f" {least.p_within_budget:.0%} only"
+        f"nothing that the budget can pay is proven after {len(case.trials)} trials; the best,"
+        f" {best.process} × {best.sets}, has a chance of {best.p_target:.0%} to meet the target:"
+        " accept a lower target, or leave the deep ones"
     )
-
-
-def _stop(because: str) -> Advice:
-    return Advice(do="stop", process=None, sets=0, why=f"Stop: {because}.")

@@ -68,6 +68,11 @@ def screen(
     return tuple(kept), tuple(notes)
 
 
+def says_something(trial: Trial) -> bool:
+    """Tell whether a screened trial carries any evidence."""
+    return trial.removed is not None or trial.cut_um is not None or trial.verdict is not None
+
+
 def _believable(trial: Trial) -> tuple[Trial, list[str]]:
     doubts: list[str] = []
     removed = trial.removed if trial.removed is not None else _from_loads(trial)

@@ -27,8 +27,8 @@ REQUIRED: dict[Target, float] = {"daily": 0.85, "show": 0.95}
 # Prior spread, as standard deviations of natural logarithms. Ours, wide on purpose.
 SOFTNESS_SD = math.log(2.0)
 MEDIAN_UM, MEDIAN_SD = 0.8, 0.45
-SIGMA, SIGMA_SD = 0.68, 0.22
-RELATIVE_CUT_SD = 0.25
+SIGMA, SIGMA_SD = 0.68, 0.3
+RELATIVE_CUT_SD = 0.3
 FLOOR_SD = 0.5
 TRANSFER_SD = 0.08  # car against spot: the same hand does not cut alike everywhere
 

@@ -1,0 +1,135 @@
+"""What one more trial is worth: the loss it is expected to spare against the minutes it takes.
+
+Pre-posterior analysis (Raiffa and Schlaifer, Applied Statistical Decision Theory, 1961; from
+memory): for each trial that may be done, outcomes are foreseen from the paints still likely, the
+paints are weighted anew under each outcome, and the decision that would then be taken is priced.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+
+from leastcut.testspot import paint, sampler
+from leastcut.testspot.paint import PaintDraws
+from leastcut.testspot.rules import Prices
+
+Array = NDArray[np.float64]
+
+_PAINTS = 1024  # paints that carry the weighting
+_OUTCOMES = 40  # outcomes foreseen for each trial
+_PHOTO_SD = 0.035  # expected standard uncertainty of a removed fraction
+
+
+@dataclass(frozen=True)
+class Effects:
+    """Candidates over a thinner set of paints: (m,) ln cut and (m, n_candidates) tables."""
+
+    draws: PaintDraws
+    cut: Array
+    meets: Array
+    tried: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a decision must keep to."""
+
+    p_target: float
+    p_within: float
+    budget_um: float | None
+    prices: Prices
+
+
+def effects(
+    draws: PaintDraws,
+    steps: Sequence[Sequence[tuple[str, int]]],
+    *,
+    required: float,
+    tried: Sequence[bool],
+) -> Effects:
+    """Return what each candidate does to a thinner set of the paints."""
+    thin = np.linspace(0, len(draws.softness) - 1, _PAINTS).astype(np.intp)
+    few = paint.take(draws, thin)
+    results = [paint.outcome(few, stack) for stack in steps]
+    return Effects(
+        draws=few,
+        cut=np.stack([cut for cut, _ in results], axis=1),
+        meets=np.stack([gone >= required for _, gone in results], axis=1).astype(np.float64),
+        tried=np.asarray(tried, dtype=bool),
+    )
+
+
+def loss(table: Effects, weights: Array, tried: NDArray[np.bool_], limits: Limits) -> Array:
+    """Return the loss [min] of the best decision under each row of weights (k, n_paints), (k,).
+
+    A proven candidate costs its clear coat, and one trial more if it was never tried; with nothing
+    proven, the best that can be paid also costs its chance to miss the target.
+    """
+    prices = limits.prices
+    meets = weights @ table.meets
+    cut = weights @ table.cut
+    payable = _within(table, weights, limits) >= limits.p_within
+    another = prices.spot_min + prices.look_min + 2.0 * prices.set_min
+    cost = prices.um_min * cut + np.where(tried, 0.0, another)
+    cost = cost + np.where(meets >= limits.p_target, 0.0, prices.miss_min * (1.0 - meets))
+    nothing = np.full(len(weights), prices.miss_min)
+    least: Array = np.minimum(np.min(np.where(payable, cost, np.inf), axis=1), nothing)
+    return least
+
+
+def _within(table: Effects, weights: Array, limits: Limits) -> Array:
+    """Return the chance to stay within budget, taking the cut as lognormal, (k, n_candidates)."""
+    if limits.budget_um is None:
+        return np.ones((len(weights), table.cut.shape[1]))
+    log = np.log(table.cut)
+    mean = weights @ log
+    spread = np.sqrt(np.maximum(weights @ log**2 - mean**2, 1e-12))
+    return np.asarray(ndtr((np.log(limits.budget_um) - mean) / spread))
+
+
+def loss_now(table: Effects, limits: Limits) -> float:
+    """Return the loss of deciding without another trial [min]."""
+    even = np.full((1, len(table.cut)), 1.0 / len(table.cut))
+    return float(loss(table, even, table.tried, limits)[0])
+
+
+def loss_after(
+    table: Effects,
+    shown: Array,
+    cut_um: Array,
+    *,
+    tried: NDArray[np.bool_],
+    limits: Limits,
+    gauge_sd_um: float | None,
+) -> float:
+    """Return the loss expected after a trial, its own minutes not counted [min].
+
+    Parameters
+    ----------
+    table : Effects
+        The candidates.
+    shown : array, shape (n_paints,)
+        Removed fraction that the trial's photos would show under each paint.
+    cut_um : array, shape (n_paints,)
+        Cut of the trial [µm].
+    tried : array of bool, shape (n_candidates,)
+        Which candidates' processes have been tried once the trial is done.
+    limits : Limits
+        What the decision keeps to.
+    gauge_sd_um : float or None
+        Standard uncertainty of a gauge difference [µm], None if there is no gauge.
+    """
+    n = len(shown)
+    source = ((np.arange(_OUTCOMES) + 0.5) / _OUTCOMES * n).astype(np.intp)
+    noise = ndtri(sampler.halton(_OUTCOMES, 3)[:, 1:])
+    seen = shown[source] + _PHOTO_SD * noise[:, 0]
+    log = -0.5 * ((seen[:, None] - shown) / _PHOTO_SD) ** 2
+    if gauge_sd_um is not None:
+        read = cut_um[source] + gauge_sd_um * noise[:, 1]
+        log -= 0.5 * ((read[:, None] - cut_um) / gauge_sd_um) ** 2
+    weights = np.exp(log - log.max(axis=1, keepdims=True))
+    weights /= weights.sum(axis=1, keepdims=True)
+    return float(np.mean(loss(table, weights, tried, limits)))

@@ -1,0 +1,144 @@
+"""Play the advice out on simulated paints and count what came of it."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from paint_world import REQUIRED, Surface, World
+
+from leastcut.car.records import Interval
+from leastcut.testspot import decide, ladder
+from leastcut.testspot.records import Measured, TestSpot, Trial
+
+LABELS = tuple(process.label for process in ladder.DEFAULT)
+
+
+@dataclass
+class Career:
+    """What became of one car."""
+
+    end: str = "stop"
+    why: str = ""
+    trials: int = 0
+    looks: int = 0
+    minutes: float = 0.0
+    cut_um: float = 0.0
+    removed: float = 0.0
+    met: bool = False
+    broken: bool = False
+    spot_broken: bool = False
+    oracle_um: float | None = None
+    eye_um: float = 0.0
+    eye_met: bool = False
+    fallback: bool = False
+    predictions: list[tuple[float, bool]] = field(default_factory=list)
+    within: list[tuple[float, bool]] = field(default_factory=list)
+
+
+def play(world: World, *, gauge: bool = True, most: int = 10, **options: Any) -> Career:
+    """Follow the advice from the first trial to the car."""
+    career = Career(oracle_um=world.oracle())
+    done: list[Trial] = []
+    places: dict[str, Surface] = {}
+    for _ in range(most):
+        spot, _ = decide.assess(
+            done, ladder.DEFAULT, target=world.target, budget_um=world.budget_um, **options
+        )
+        _remember(career, spot, world)
+        if spot.next.do != "try":
+            break
+        done.append(_try(world, spot, places, len(done), gauge=gauge))
+        career.spot_broken |= any(p.cut > world.budget_um for p in places.values())
+    career.trials, career.looks = len({(t.spot, t.process) for t in done}), len(done)
+    career.end, career.why = spot.next.do, spot.next.why
+    if spot.next.do == "use":
+        rung = LABELS.index(str(spot.next.process))
+        career.cut_um, career.removed = world.car_after(rung, spot.next.sets)
+        career.met = career.removed >= REQUIRED[world.target]
+        career.broken = career.cut_um > world.budget_um
+    best = max(
+        (c for c in spot.candidates if c.p_within_budget >= 0.99),
+        key=lambda c: c.p_target,
+        default=None,
+    )
+    if career.end == "stop" and best is not None:
+        _, gone = world.car_after(LABELS.index(best.process), best.sets)
+        career.fallback = gone >= REQUIRED[world.target]
+    eye_um, eye_removed = world.by_eye()
+    career.eye_um, career.eye_met = eye_um, eye_removed >= REQUIRED[world.target]
+    return career
+
+
+def _remember(career: Career, spot: TestSpot, world: World) -> None:
+    for candidate in spot.candidates:
+        cut, removed = world.car_after(LABELS.index(candidate.process), candidate.sets)
+        career.predictions.append((candidate.p_target, removed >= REQUIRED[world.target]))
+        career.within.append((candidate.p_within_budget, cut <= world.budget_um))
+
+
+def _try(
+    world: World, spot: TestSpot, places: dict[str, Surface], number: int, *, gauge: bool
+) -> Trial:
+    name = spot.next.spot or f"spot {number}"
+    place = places.setdefault(name, world.spot())
+    before = place.visible()
+    rung = LABELS.index(str(spot.next.process))
+    cut = world.work(place, rung, spot.next.sets)
+    after = place.visible()
+    mean, low, high = world.photo(1.0, after)
+    drop, sd = world.gauge(cut)
+    return Trial(
+        process=LABELS[rung],
+        sets=spot.next.sets,
+        removed=Interval(mean=mean, low=low, high=high),
+        cut_um=Measured(value=drop, sd=sd) if gauge else None,
+        verdict=world.verdict(before, after, place.haze),
+        spot=name,
+        since="spot",
+    )
+
+
+def run_many(count: int, *, seed: int = 1, wide: float = 1.0, **options: Any) -> list[Career]:
+    """Play `count` cars, two clients in three with a daily car."""
+    children = np.random.default_rng(seed).spawn(count)
+    targets = ("daily", "daily", "show")
+    return [
+        play(World(rng, wide=wide, target=targets[i % 3]), **options)
+        for i, rng in enumerate(children)
+    ]
+
+
+def figures(careers: list[Career]) -> dict[str, Any]:
+    """Sum up: the figures that the decisions are judged by."""
+    can = [c for c in careers if c.oracle_um is not None]
+    used = [c for c in can if c.end == "use"]
+    met = [c for c in used if c.met]
+    return {
+        "cars": len(careers),
+        "ladder_can": len(can) / len(careers),
+        "target_met_where_it_can": sum(c.met and not c.broken for c in can) / len(can),
+        "with_fallback": sum(c.met or c.fallback for c in can) / len(can),
+        "target_met_when_used": len(met) / max(len(used), 1),
+        "stopped_where_it_can": sum(c.end == "stop" for c in can) / len(can),
+        "median_cut_over_oracle": float(np.median([c.cut_um / c.oracle_um for c in used])),
+        "mean_cut_over_oracle": float(np.mean([c.cut_um / c.oracle_um for c in used])),
+        "less_than_by_eye": 1 - sum(c.cut_um for c in used) / sum(c.eye_um for c in used),
+        "by_eye_met": sum(c.eye_met for c in used) / len(used),
+        "median_trials": float(np.median([c.trials for c in careers])),
+        "median_looks": float(np.median([c.looks for c in careers])),
+        "mean_trials": float(np.mean([c.trials for c in careers])),
+        "budget_broken": sum(c.broken for c in careers) / len(careers),
+        "spot_broken": sum(c.spot_broken for c in careers) / len(careers),
+        "calibration": deciles([p for c in careers for p in c.predictions]),
+    }
+
+
+def deciles(pairs: list[tuple[float, bool]]) -> list[tuple[float, float, int]]:
+    """Return predicted mean, observed frequency and count of each tenth of probability."""
+    told, came = np.array(pairs, dtype=float).T
+    place = np.minimum((told * 10).astype(int), 9)
+    return [
+        (float(told[place == k].mean()), float(came[place == k].mean()), int((place == k).sum()))
+        for k in range(10)
+        if (place == k).any()
+    ]
