@@ -1,7 +1,7 @@
 """What a piece wears on the sheet: its fill, its number, its name, its value."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from leastcut.car._marks import number_mark
@@ -12,6 +12,7 @@ from leastcut.car.records import Point, Polyline
 IDENT = "sheet"
 _ROOMY_MM = 7.5  # a label of three lines fits
 _NAME_MM = 2.5
+_VALUE_MM = 4.6
 _ADVANCE = 0.55  # mean width of a letter, as a share of its size
 
 
@@ -60,8 +61,20 @@ def inks_on(fill: str) -> tuple[str, str]:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NamePlace:
+    """A name that may stand beside its piece, and the paper it would cover."""
+
+    svg: str
+    box: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Label:
-    """Number, name and value of a piece, at a place with so much room [mm of paper]."""
+    """Number, name and value of a piece, at a place with so much room [mm of paper].
+
+    `grade` makes letters smaller on small paper; `on_edge` puts the number on the piece's upper
+    edge, out of the way of its cells.
+    """
 
     at: Point
     room: float
@@ -69,7 +82,9 @@ class Label:
     name: str
     words: str
     ground: str
-    outline: Polyline = ()
+    outline: Polyline
+    grade: float = 1.0
+    on_edge: bool = False
 
     @property
     def quiet(self) -> str:
@@ -77,75 +92,118 @@ class Label:
         return inks_on(self.ground)[1]
 
     @property
+    def size(self) -> float:
+        """Letter size of the name [mm]."""
+        return _NAME_MM * self.grade
+
+    @property
+    def name_width(self) -> float:
+        """Width of the name [mm]."""
+        return _ADVANCE * self.size * len(self.name)
+
+    @property
+    def stacked(self) -> bool:
+        """Whether name and value fit inside the piece, below the number."""
+        needed = max(_ROOMY_MM * self.grade, 0.40 * self.name_width)
+        return self.room >= needed and not self.on_edge
+
+    @property
     def half_width(self) -> float:
         """Half of the width that the label takes, with a little air."""
-        name = _ADVANCE * _NAME_MM * len(self.name) / 2
-        return max(name, 7.0) + 2.6 if self.room >= _ROOMY_MM else 10.0
+        half = max(self.name_width / 2, 7.0 * self.grade) + 2.6 * self.grade
+        return half if self.stacked else 10.0 * self.grade
 
     def draw(self) -> list[str]:
-        """Return the label as SVG."""
-        if self.room >= _ROOMY_MM:
+        """Return what stands on the piece itself."""
+        if self.on_edge:
+            return [number_mark(self.at, self.number, radius=2.4 * self.grade)]
+        if self.stacked:
             return self._stacked()
-        return self._up_the_side() if self._slender() else self._beside()
+        radius = self.grade * min(2.4, max(1.9, 0.85 * self.room / self.grade))
+        if self.words and not self._slender:
+            return self._in_line(radius)
+        return [number_mark(self.at, self.number, radius=radius)]
 
+    def name_places(self) -> list[NamePlace]:
+        """Return where the name may stand beside the piece, best first; none if it is inside."""
+        if self.stacked:
+            return []
+        if self._slender:
+            return self._up_the_sides()
+        return self._on_edge() if self.on_edge else self._below_and_above()
+
+    @property
     def _slender(self) -> bool:
-        """Tell whether the piece is a standing strip, too thin for its value."""
+        """Whether the piece is a standing strip, too thin for its value."""
         xs, ys = ([p[axis] for p in self.outline] for axis in (0, 1))
         return max(ys) - min(ys) > 3 * (max(xs) - min(xs))
 
-    def _up_the_side(self) -> list[str]:
-        """Return the number on a standing strip, name and value turned along its right side."""
-        ys = [p[1] for p in self.outline]
-        place = (max(p[0] for p in self.outline) + 3.4, (min(ys) + max(ys)) / 2)
-        words = f"{self.name}  {self.words}".rstrip()
-        turned = text(place, words, size=_NAME_MM, halo=True, turn=-90)
-        return [number_mark(self.at, self.number, radius=min(2.4, max(1.9, self.room))), turned]
+    def _up_the_sides(self) -> list[NamePlace]:
+        """Return name and value turned along the right or the left of a standing strip."""
+        xs, ys = ([p[axis] for p in self.outline] for axis in (0, 1))
+        middle, words = (min(ys) + max(ys)) / 2, f"{self.name}  {self.words}".rstrip()
+        half = _ADVANCE * self.size * len(words) / 2
+        places = []
+        for x in (max(xs) + 1.2 * self.size, min(xs) - 0.6 * self.size):
+            svg = text((x, middle), words, size=self.size, turn=-90)
+            box = (x - 0.8 * self.size, middle - half, x + 0.2 * self.size, middle + half)
+            places.append(NamePlace(svg=svg, box=box))
+        return places
 
-    def _name_below(self) -> str:
-        """Return the name under the lowest edge of the piece above it."""
+    def _below_and_above(self) -> list[NamePlace]:
         x, y = self.at
-        half = _ADVANCE * _NAME_MM * len(self.name) / 2
-        near = [py for px, py in _dense(self.outline) if abs(px - x) <= half]
-        return text((x, max([y, *near]) + 3.0), self.name, size=_NAME_MM, halo=True)
+        half = self.name_width / 2
+        places = []
+        for middle in (x, x - half, x + half):
+            near = [y, *_edge_heights(self.outline, middle - half, middle + half)]
+            places.append(self._place(middle - half, max(near) + 1.25 * self.size))
+            places.append(self._place(middle - half, min(near) - 0.45 * self.size))
+        return places
+
+    def _on_edge(self) -> list[NamePlace]:
+        x, y = self.at
+        gap = 3.0 * self.grade
+        places = []
+        for left in (x + gap, x - gap - self.name_width):
+            near = _edge_heights(self.outline, left, left + self.name_width)
+            lift = min([y, *(h for h in near if abs(h - y) < 5)])
+            places.append(self._place(left, lift - 0.4 * self.size))
+        return places
+
+    def _place(self, left: float, base: float) -> NamePlace:
+        svg = text((left, base), self.name, size=self.size, anchor="start")
+        top, low = base - 0.75 * self.size, base + 0.2 * self.size
+        return NamePlace(svg=svg, box=(left, top, left + self.name_width, low))
 
     def _stacked(self) -> list[str]:
         x, y = self.at
-        ink = inks_on(self.ground)[0]
-        lift = 2.2 if self.words else 0.0
-        wide = _ADVANCE * _NAME_MM * len(self.name)
+        ink, g = inks_on(self.ground)[0], self.grade
+        lift = 2.2 * g if self.words else 0.0
+        wide = self.name_width
         parts = [
-            self._patch(x - wide / 2 - 0.6, y + 1.2 - lift, wide + 1.2, 3.2),
-            number_mark((x, y - 2.6 - lift), self.number, radius=2.9),
-            text((x, y + 3.6 - lift), self.name, size=_NAME_MM, fill=ink),
+            self._patch(x - wide / 2 - 0.6, y + 1.2 * g - lift, wide + 1.2, 3.2 * g),
+            number_mark((x, y - 2.6 * g - lift), self.number, radius=2.9 * g),
+            text((x, y + 3.6 * g - lift), self.name, size=self.size, fill=ink),
         ]
         if self.words:
-            wide = 0.62 * 4.6 * len(self.words)
-            parts.insert(0, self._patch(x - wide / 2, y + 2.6, wide, 4.2))
-            parts.append(text((x, y + 6.4), self.words, size=4.6, fill=ink, bold=True))
+            size = _VALUE_MM * g
+            wide = 0.62 * size * len(self.words)
+            parts.insert(0, self._patch(x - wide / 2, y + 2.6 * g, wide, 4.2 * g))
+            parts.append(text((x, y + 6.4 * g), self.words, size=size, fill=ink, bold=True))
         return parts
 
-    def _beside(self) -> list[str]:
-        """Return number and value in one line, the name below: for thin pieces."""
+    def _in_line(self, radius: float) -> list[str]:
+        """Return number and value in one line."""
         x, y = self.at
-        radius = min(2.4, max(1.9, 0.85 * self.room))
-        name = self._name_below()
-        if not self.words:
-            return [number_mark(self.at, self.number, radius=radius), name]
-        size = min(3.6, 1.5 * max(self.room, 1.9))
+        size = min(3.6 * self.grade, 1.5 * max(self.room, 1.9 * self.grade))
         wide = 0.62 * size * len(self.words)
         left = x - wide / 2 - 0.4
+        place = (left + radius + 0.6, y + 0.36 * size)
+        ink = inks_on(self.ground)[0]
         return [
-            self._patch(left + radius, y - 0.5 * size, wide + 0.8, size),
+            self._patch(left + radius, y - 0.42 * size, wide + 0.6, 0.84 * size),
             number_mark((left, y), self.number, radius=radius),
-            text(
-                (left + radius + 0.6, y + 0.36 * size),
-                self.words,
-                size=size,
-                fill=inks_on(self.ground)[0],
-                anchor="start",
-                bold=True,
-            ),
-            name,
+            text(place, self.words, size=size, fill=ink, anchor="start", bold=True),
         ]
 
     def _patch(self, x: float, y: float, width: float, height: float) -> str:
@@ -154,11 +212,37 @@ class Label:
         return tag("rect", x=x, y=y, width=width, height=height, fill=fill, rx=0.6)
 
 
+def placed_names(labels: Sequence[Label], page_mm: Point) -> list[str]:
+    """Return the names that stand beside their pieces, none over a piece, a name or the rim.
+
+    A name that finds no free place is left out: it is told to the pointer and in the description.
+    """
+    from shapely import Polygon as Shape
+    from shapely import STRtree, box
+
+    taken = [Shape(label.outline) for label in labels]
+    rim = box(0, 0, *page_mm)
+    names = []
+    for label in labels:
+        tree = STRtree(taken)
+        for place in label.name_places():
+            cover = box(*place.box)
+            if rim.contains(cover) and not len(tree.query(cover, predicate="intersects")):
+                names.append(place.svg)
+                taken.append(cover)
+                break
+    return names
+
+
+def _edge_heights(outline: Polyline, left: float, right: float) -> list[float]:
+    return [y for x, y in _dense(outline) if left <= x <= right]
+
+
 def _dense(outline: Polyline) -> list[Point]:
     """Return points along a closed outline, at most a millimetre of paper apart."""
     points: list[Point] = []
     for a, b in zip(outline, (*outline[1:], *outline[:1]), strict=True):
-        steps = max(1, round(math.dist(a, b)))
+        steps = max(1, math.ceil(2 * math.dist(a, b)))
         points += [
             (a[0] + (b[0] - a[0]) * i / steps, a[1] + (b[1] - a[1]) * i / steps)
             for i in range(steps)

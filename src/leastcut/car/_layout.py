@@ -38,12 +38,16 @@ class Placement(msgspec.Struct, frozen=True, kw_only=True):
 class Sheet(msgspec.Struct, frozen=True, kw_only=True):
     """A laid-out pattern sheet.
 
-    ``scale`` is paper millimetres per car millimetre: 0.05 draws a car at 1 : 20.
+    ``scale`` is paper millimetres per car millimetre: 0.05 draws a car at 1 : 20. Head, foot and
+    margin [mm] are free of pieces.
     """
 
     page_mm: Point
     scale: float
     placements: tuple[Placement, ...]
+    head_mm: float = 20.0
+    foot_mm: float = 20.0
+    margin_mm: float = 9.0
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,14 @@ def lay_out(
     left = margin_mm + (room[0] - scale * width) / 2
     top = head_mm + (room[1] - scale * height) / 2
     placements = _placements(columns, scale, (left, top), gap * 1.5)
-    return Sheet(page_mm=page_mm, scale=scale, placements=placements)
+    return Sheet(
+        page_mm=page_mm,
+        scale=scale,
+        placements=placements,
+        head_mm=head_mm,
+        foot_mm=foot_mm,
+        margin_mm=margin_mm,
+    )
 
 
 def on_sheet(sheet: Sheet, placement: Placement, points: Sequence[Point]) -> Polyline:

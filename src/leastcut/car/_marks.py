@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from leastcut.car._curves import mirrored
 from leastcut.car._svg import QUIET, line, num, shape_path, tag, text
 from leastcut.car.ramp import INK, PAPER, Ramp
 from leastcut.car.records import Panel, Point, Polygon, Polyline
@@ -27,12 +26,17 @@ class Spot:
 def roomiest(outline: Polygon, holes: Sequence[Polygon] = ()) -> Spot:
     """Return where a label fits best inside an outline and clear of its holes."""
     from shapely import Polygon as Shape
-    from shapely import maximum_inscribed_circle, union_all
+    from shapely import union_all
 
     whole = Shape(outline)
     free: Any = whole - union_all([Shape(hole) for hole in holes])
-    surface = free if free.area > 0 else whole
-    spoke: Any = maximum_inscribed_circle(surface, tolerance=0.002 * whole.length)
+    return _inscribed(free if free.area > 0 else whole)
+
+
+def _inscribed(surface: Any) -> Spot:
+    from shapely import maximum_inscribed_circle
+
+    spoke: Any = maximum_inscribed_circle(surface, tolerance=0.002 * surface.length)
     x, y, *_ = spoke.coords[0]
     return Spot(centre=(float(x), float(y)), radius=float(spoke.length))
 
@@ -46,33 +50,42 @@ def surface_of(panel: Panel) -> Any:
 
 
 def label_spot(panel: Panel) -> Spot:
-    """Return where a panel's label goes: mirrored on the right, in the middle where it may be."""
-    holes = [k.outline_mm for k in panel.keep_outs]
-    if panel.side == "left":
-        return roomiest(panel.outline_mm, holes)
+    """Return where a panel's label goes: in its upright middle if it has room, mirrored alike."""
     if panel.side == "right":
-        spot = roomiest(mirrored(panel.outline_mm), [mirrored(hole) for hole in holes])
+        spot = _label_spot(_mirror_image(surface_of(panel)), middle_share=0.8)
         return Spot(centre=(-spot.centre[0], spot.centre[1]), radius=spot.radius)
-    best = roomiest(panel.outline_mm, holes)
-    middle = _roomiest_on_middle(panel)
-    return middle if middle.radius > 0.75 * best.radius else best
+    share = 0.75 if panel.side == "centre" else 0.8
+    return _label_spot(surface_of(panel), middle_share=share)
 
 
-def _roomiest_on_middle(panel: Panel) -> Spot:
-    """Return the roomiest place on the upright middle line of a panel."""
+def _mirror_image(surface: Any) -> Any:
+    from shapely.affinity import scale
+
+    return scale(surface, xfact=-1, origin=(0, 0))
+
+
+def _label_spot(surface: Any, *, middle_share: float) -> Spot:
+    best = _inscribed(surface)
+    middle = _roomiest_on_middle(surface)
+    return middle if middle.radius > middle_share * best.radius else best
+
+
+def _roomiest_on_middle(surface: Any) -> Spot:
+    """Return the roomiest place on the upright middle line of a shape, nearest to its middle."""
     from shapely import Point as Dot
 
-    surface = surface_of(panel)
     u0, v0, u1, v1 = surface.bounds
-    u = (u0 + u1) / 2
-    places = [(u, v0 + (v1 - v0) * i / 40) for i in range(1, 40)]
-    inside = [p for p in places if surface.contains(Dot(p))]
-    rooms = [(surface.boundary.distance(Dot(p)), -abs(p[1] - (v0 + v1) / 2), p) for p in inside]
-    if not rooms:
-        return Spot(centre=(u, (v0 + v1) / 2), radius=0.0)
-    most = max(room for room, _, _ in rooms)
-    room, _, place = max((r for r in rooms if r[0] > 0.97 * most), key=lambda r: r[1])
-    return Spot(centre=place, radius=float(room))
+    u, middle = (u0 + u1) / 2, (v0 + v1) / 2
+    places = [(u, v0 + (v1 - v0) * i / 60) for i in range(1, 60)]
+    rooms = [
+        Spot(centre=p, radius=float(surface.boundary.distance(Dot(p))))
+        for p in places
+        if surface.contains(Dot(p))
+    ]
+    most = max((spot.radius for spot in rooms), default=0.0)
+    good = [spot for spot in rooms if spot.radius > 0.97 * most]
+    nowhere = Spot(centre=(u, middle), radius=0.0)
+    return min(good, key=lambda spot: abs(spot.centre[1] - middle), default=nowhere)
 
 
 def number_mark(at: Point, number: int | str, *, radius: float) -> str:
@@ -140,8 +153,9 @@ def grain(panel: Panel, spot: Spot, *, clear_mm: float, longest_mm: float) -> Gr
     whole = surface_of(panel)
     surface = whole.buffer(-min(0.30 * spot.radius, 0.22 * clear_mm))
     low, high = (f(p[0] for p in panel.outline_mm) for f in (min, max))
+    way = -1.0 if panel.side == "right" else 1.0
     for k in (1.0, -1.0, 1.5, -1.5, 2.2, -2.2, 3.2, -3.2):
-        u = spot.centre[0] + k * clear_mm
+        u = spot.centre[0] + way * k * clear_mm
         chord = _chord(surface, u, upright=True) if low < u < high else None
         if chord and chord[1] - chord[0] > 0.3 * longest_mm:
             a, b = _middle(chord, longest_mm)
@@ -206,7 +220,9 @@ def arrow(tail: Point, head: Point, word: str, *, stroke: str, size: float = 2.0
     middle = ((tail[0] + head[0]) / 2, (tail[1] + head[1]) / 2)
     upright = abs(dy) > abs(dx)
     place = (middle[0] - 0.7, middle[1]) if upright else (middle[0], middle[1] - 0.7)
-    return shaft + tip + bar + text(place, word, size=size, fill=stroke, turn=-90 if upright else 0)
+    turn = -90 if upright else 0
+    named = text(place, word, size=size, fill=stroke, turn=turn) if word else ""
+    return shaft + tip + bar + named
 
 
 _BARS_MM = {
@@ -249,7 +265,7 @@ def _bar_words(bar: float, units: UnitSystem) -> str:
     return show(bar, "millimeter", units)
 
 
-def swatch(at: Point, fill: str, words: str) -> str:
+def swatch(at: Point, fill: str, words: str, *, size: float = 2.6) -> str:
     """Return a small filled field with its meaning to the right; lower left at `at`."""
     field = tag(
         "rect",
@@ -261,10 +277,19 @@ def swatch(at: Point, fill: str, words: str) -> str:
         stroke=INK,
         stroke_width=0.2,
     )
-    return field + text((at[0] + 6.4, at[1] - 0.5), words, size=2.6, anchor="start")
+    return field + text((at[0] + 6.2, at[1] - 0.5), words, size=size, anchor="start")
 
 
-def legend(at: Point, ramp: Ramp, low: str, high: str, words: str, *, width: float = 60.0) -> str:
+def legend(
+    at: Point,
+    ramp: Ramp,
+    low: str,
+    high: str,
+    words: str,
+    *,
+    width: float = 60.0,
+    size: float = 2.6,
+) -> str:
     """Return the ramp as a bar of small steps with its end values and what it shows."""
     n = 30
     steps = "".join(
@@ -290,9 +315,9 @@ def legend(at: Point, ramp: Ramp, low: str, high: str, words: str, *, width: flo
     return (
         steps
         + frame
-        + text((at[0], at[1] - 4.2), low, size=2.6, anchor="start")
-        + text((at[0] + width, at[1] - 4.2), high, size=2.6, anchor="end")
-        + text((at[0] + width / 2, at[1] - 4.2), words, size=2.6)
+        + text((at[0], at[1] - 4.2), low, size=size, anchor="start")
+        + text((at[0] + width, at[1] - 4.2), high, size=size, anchor="end")
+        + text((at[0] + width / 2, at[1] - 4.2), words, size=size)
     )
 
 
