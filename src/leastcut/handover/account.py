@@ -7,17 +7,17 @@ from leastcut.handover.film_left import (
     PROMISE,
     RESERVE_UM,
     Corrections,
+    Usual,
     clear_left,
     corrections_left,
     usual_correction,
 )
 from leastcut.handover.ledger import Ledger, panels
 from leastcut.handover.trend import NextVisit, next_visit
-from leastcut.testspot.records import Measured
 
 # A correction nobody has measured on this car yet: one to three µm is what the trade says.
 # source: common practice, no source; vendor and forum figures only; status: seen-weak
-USUAL = Measured(value=2.0, sd=0.7)
+USUAL = Usual(cut_um=2.0, mean_sd_um=0.5, scatter_um=0.5)
 
 
 class Balance(msgspec.Struct, frozen=True, kw_only=True):
@@ -36,7 +36,7 @@ class Balance(msgspec.Struct, frozen=True, kw_only=True):
 def account(
     ledger: Ledger,
     *,
-    usual: Measured = USUAL,
+    usual: Usual = USUAL,
     reserve_um: float = RESERVE_UM,
     promise: float = PROMISE,
 ) -> tuple[Balance, ...]:
@@ -46,7 +46,7 @@ def account(
     ----------
     ledger : Ledger
         The car's ledger.
-    usual : Measured
+    usual : Usual
         Cut of one correction, for a car whose cuts are not recorded yet [µm].
     reserve_um : float
         Clear coat that must stay [µm].
@@ -57,7 +57,7 @@ def account(
 
 
 def _balance(
-    ledger: Ledger, panel: str, usual: Measured, reserve_um: float, promise: float
+    ledger: Ledger, panel: str, usual: Usual, reserve_um: float, promise: float
 ) -> Balance:
     left = clear_left(ledger, panel)
     corrections = corrections_left(

@@ -14,10 +14,14 @@ from leastcut.testspot.records import Measured
 FACTORY = Measured(value=44.45, sd=6.35)
 # At least 1.4 mil must stay. source: GM dealer service bulletin 86-10-24, September 1986; seen
 RESERVE_UM = 35.56
-# A correction is promised only when it keeps the reserve with this probability.
-PROMISE = 0.99
+# A correction is promised only when it keeps the reserve with this probability: half the risk that
+# we would accept (1 in 100), because the model of what is unknown is itself not certain.
+PROMISE = 0.995
 MOST = 50
+FEW = 3
+LEAST_CUT_UM = 0.1
 _Z95 = 1.959963984540054
+Z995 = 2.5758293035489004
 
 
 class Left(msgspec.Struct, frozen=True, kw_only=True):
@@ -32,6 +36,14 @@ class Left(msgspec.Struct, frozen=True, kw_only=True):
     assumed: bool
 
 
+class Usual(msgspec.Struct, frozen=True, kw_only=True):
+    """What one correction takes [µm]: mean, how well the mean is known, scatter around it."""
+
+    cut_um: float
+    mean_sd_um: float
+    scatter_um: float
+
+
 class Corrections(msgspec.Struct, frozen=True, kw_only=True):
     """How many corrections a panel can pay for.
 
@@ -42,7 +54,7 @@ class Corrections(msgspec.Struct, frozen=True, kw_only=True):
     panel: str
     promised: int
     probability: tuple[float, ...]
-    usual_um: Measured
+    usual: Usual
     reserve_um: float
 
 
@@ -126,40 +138,48 @@ def _covariance(facts: tuple[LedgerEntry, ...]) -> Any:
     return own
 
 
-def usual_correction(ledger: Ledger, panel: str, *, otherwise: Measured) -> Measured:
-    """Return the cut of a correction as this car has had them [µm].
+def usual_correction(ledger: Ledger, panel: str, *, otherwise: Usual) -> Usual:
+    """Return the cut of a correction as this car has had them.
 
-    The mean of the car's recorded cuts with their scatter, own panel first; `otherwise` when there
-    are fewer than two. The scatter of few cuts is widened by Student's factor so that small samples
-    do not promise too much (source: JCGM 100:2008, annex G; status: memory).
+    From the panel's own cuts when there are three or more, else the whole car's, else `otherwise`.
+    The mean is as uncertain as its records are (errors that they share do not average out) and as
+    their scatter over few cuts makes it, widened by Student's factor (source: JCGM 100:2008,
+    G.3; status: memory).
     """
     import numpy as np
     from scipy.special import stdtrit
 
-    own = [e.value for e in of_panel(ledger, panel, "cut")]
-    cuts = own if len(own) >= 2 else [e.value for e in ledger.entries if e.kind == "cut"]
-    if len(cuts) < 2:
+    own = of_panel(ledger, panel, "cut")
+    cuts = own if len(own) >= FEW else tuple(e for e in ledger.entries if e.kind == "cut")
+    if len(cuts) < FEW:
         return otherwise
-    factor = float(stdtrit(len(cuts) - 1, 0.975)) / _Z95
-    scatter = float(np.std(cuts, ddof=1)) * math.sqrt(1 + 1 / len(cuts)) * factor
-    mean = max(float(np.mean(cuts)), 0.1)
-    return Measured(value=mean, sd=max(scatter, 0.1 * mean))
+    values = np.array([cut.value for cut in cuts])
+    n = len(cuts)
+    scatter = float(values.std(ddof=1))
+    student = float(stdtrit(n - 1, 0.995)) / Z995
+    known = float(_covariance(cuts).sum()) / n**2
+    return Usual(
+        cut_um=max(float(values.mean()), LEAST_CUT_UM),
+        mean_sd_um=math.hypot(math.sqrt(known), student * scatter / math.sqrt(n)),
+        scatter_um=max(student * scatter, LEAST_CUT_UM),
+    )
 
 
 def corrections_left(
-    left: Left, *, usual: Measured, reserve_um: float = RESERVE_UM, promise: float = PROMISE
+    left: Left, *, usual: Usual, reserve_um: float = RESERVE_UM, promise: float = PROMISE
 ) -> Corrections:
     """Return how many corrections of the usual kind keep the reserve, and how surely.
 
-    The unknown mean of the coming cuts is common to all of them (they share paint and process), so
-    its spread grows with their number n, not with √n: Var = sd² + (n·s)².
+    The uncertainty of the mean cut is common to all coming cuts (they share paint and process), so
+    it grows with their number n; the scatter from cut to cut grows with √n:
+    Var = sd² + (n·s_mean)² + n·s_scatter².
 
     Parameters
     ----------
     left : Left
         Clear coat now.
-    usual : Measured
-        Cut of one correction [µm] with its standard uncertainty.
+    usual : Usual
+        What one correction takes.
     reserve_um : float
         Clear coat that must stay [µm].
     promise : float
@@ -169,15 +189,16 @@ def corrections_left(
     --------
     >>> now = Left(panel="roof", clear_um=Interval(mean=45, low=43.04, high=46.96), sd_um=1.0,
     ...            cut_um=0.0, n_readings=1, n_cuts=0, assumed=False)
-    >>> corrections_left(now, usual=Measured(value=2.0, sd=0.2)).promised
+    >>> usual = Usual(cut_um=2.0, mean_sd_um=0.2, scatter_um=0.3)
+    >>> corrections_left(now, usual=usual).promised
     3
     """
     from scipy.special import ndtr
 
     chances: list[float] = []
     for n in range(1, MOST + 1):
-        spread = math.hypot(left.sd_um, n * usual.sd)
-        margin = left.clear_um.mean - n * usual.value - reserve_um
+        spread = math.hypot(left.sd_um, n * usual.mean_sd_um, math.sqrt(n) * usual.scatter_um)
+        margin = left.clear_um.mean - n * usual.cut_um - reserve_um
         chances.append(float(ndtr(margin / spread)))
         if chances[-1] < 0.01:
             break
@@ -185,6 +206,6 @@ def corrections_left(
         panel=left.panel,
         promised=sum(chance >= promise for chance in chances),
         probability=tuple(chances),
-        usual_um=usual,
+        usual=usual,
         reserve_um=reserve_um,
     )

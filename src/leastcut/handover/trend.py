@@ -115,7 +115,7 @@ def next_visit(
         months=middle,
         early=early,
         late=late,
-        why=f"The load grows by {drift.per_month:.2f} mm/cm² a month, from {drift.n} stretches between visits.",
+        why=_why(drift),
     )
 
 
@@ -123,6 +123,13 @@ def _no_visit(panel: str, limit: float | None, why: str) -> NextVisit:
     return NextVisit(
         panel=panel, pays_at_mm_per_cm2=limit, months=None, early=None, late=None, why=why
     )
+
+
+def _why(drift: Trend) -> str:
+    spans = "one stretch" if drift.n == 1 else f"{drift.n} stretches"
+    if drift.per_month <= 0:
+        return f"The load did not grow over {spans} between visits."
+    return f"The load grows by {drift.per_month:.2f} mm/cm² a month, from {spans} between visits."
 
 
 def _pays_at(loads: tuple[LedgerEntry, ...]) -> float | None:
@@ -133,21 +140,23 @@ def _pays_at(loads: tuple[LedgerEntry, ...]) -> float | None:
 
 def _meets(
     now: float, now_sd: float, drift: Trend, limit: float
-) -> tuple[float, float | None, float | None]:
-    """Return the early, middle and late month at which the load meets the limit (Fieller)."""
+) -> tuple[float | None, float | None, float | None]:
+    """Return the early, middle and late month at which the load meets the limit (Fieller).
+
+    The bounds are the roots of a·t² − 2·b·t + c = 0, which says that the gap is closed to within
+    1.96 standard deviations of both the load now and the growth since.
+    """
     gap = limit - now
     if gap <= 0:
         return 0.0, 0.0, 0.0
     a = drift.per_month**2 - (_Z95 * drift.sd) ** 2
-    half_b = drift.per_month * gap
+    b = drift.per_month * gap
     c = gap**2 - (_Z95 * now_sd) ** 2
-    root = math.sqrt(max(half_b**2 - a * c, 0.0))
-    middle = gap / drift.per_month if drift.per_month > 0 else None
-    if c <= 0:
-        early = 0.0
-    elif abs(a) < 1e-12:
-        early = c / (2 * half_b) if half_b > 0 else math.inf
-    else:
-        early = max(0.0, c / (half_b + root)) if half_b + root > 0 else math.inf
-    late = (half_b + root) / a if a > 0 and drift.per_month > 0 else None
-    return early, middle, late
+    root = math.sqrt(max(b**2 - a * c, 0.0))
+    growing = drift.per_month > 0
+    early = 0.0 if c <= 0 else c / (b + root) if b + root > 0 else None
+    return (
+        early,
+        gap / drift.per_month if growing else None,
+        (b + root) / a if a > 0 and growing else None,
+    )
