@@ -24,7 +24,7 @@ PITCH_MM = 16.0  # raster of the search; the cuts themselves are exact
 WELL_FILLED = 0.62  # a layout that fills this share of its cells is not worth turning
 FORCED_ONLY = 0.35  # share of the mean area below which a section counts as a sliver
 CARRY_ON_MM = 40.0  # a body line that ends this close to the border is carried on to it
-SLANTED_TRIES = 3  # directions besides the panel's own that are worked out in full
+SLANTED_TRIES = 2  # directions besides the panel's own that are worked out in full
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,8 @@ def cut_into_cells(
     best = even_out(fewest_cells(area, limits), area, limits)
     for lines in _choices(body_lines_mm):
         pieces = cut_along(area, lines)
-        if len(pieces) > len(parts(area)):
+        likely = sum(area_bound(piece, limits) for piece in pieces) <= len(best)
+        if likely and len(pieces) > len(parts(area)):
             cells = [cell for piece in pieces for cell in fewest_cells(piece, limits)]
             cells = even_out(cells, area, limits)
             if len(cells) <= len(best) and not _has_sliver(cells):
@@ -209,7 +210,7 @@ def _bands(raster: _Raster, limits: Limits) -> tuple[int, list[float]]:
     fewest = _shortest(n, low, high, counts.astype(np.float64))[0]
     strips = raster.full.sum(axis=1) * np.diff(ys) * raster.pitch_x
     total = np.concatenate([[0.0], np.cumsum(strips)])
-    wanted = total[-1] / fewest
+    wanted = max(total[-1] / fewest, 1.0)  # a hair-thin area may fall between the raster points
     each = (total[high] - total[low]) / np.maximum(counts, 1)
     uneven = counts * (each / wanted - 1.0) ** 2
     _, came = _shortest(n, low, high, counts + 1e-3 * uneven / max(1.0, fewest))

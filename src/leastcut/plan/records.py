@@ -30,6 +30,29 @@ class Section(msgspec.Struct, frozen=True, kw_only=True):
     note: str = ""
 
 
+class LayoutOptions(msgspec.Struct, frozen=True, kw_only=True):
+    """How sections and strokes are laid.
+
+    Attributes
+    ----------
+    max_side_mm : float
+        Greatest side of a section with its overlap, in its own smallest rectangle [mm]; 610 mm
+        (2 ft) is common practice, no source.
+    overlap_mm : float
+        Width of the band that neighbours share [mm]: each cell grows by half of it.
+    stroke_spacing_mm, pad_diameter_mm : float
+        Distance of strokes, and the pad they are meant for [mm].
+    edge_margin_mm : float
+        How far inside the panel's edges the pad's rim stays [mm]; negative lets it hang over.
+    """
+
+    max_side_mm: float = 610.0
+    overlap_mm: float = 50.0
+    stroke_spacing_mm: float = 40.0
+    pad_diameter_mm: float = 130.0
+    edge_margin_mm: float = 0.0
+
+
 class Layout(msgspec.Struct, frozen=True, kw_only=True):
     """A panel divided into sections, with the order to work them."""
 

@@ -1,5 +1,6 @@
 """Divide a panel into sections and lay the strokes of each."""
 
+import math
 from dataclasses import dataclass
 
 import shapely
@@ -15,11 +16,12 @@ from leastcut.plan.geometry import (
 )
 from leastcut.plan.limits import Limits, area_bound
 from leastcut.plan.order import work_order
-from leastcut.plan.records import Layout, Section, Stroke
+from leastcut.plan.records import Layout, LayoutOptions, Section, Stroke
 from leastcut.plan.strokes import (
     LEAST_STROKE_MM,
     SMALL_PADS_MM,
     Lattice,
+    along_strip,
     centre_region,
     centred_lattice,
     crosshatch,
@@ -70,35 +72,112 @@ def lay_out(
     LayoutError
         If the limits contradict each other.
     """
-    _check(max_side_mm, overlap_mm, stroke_spacing_mm, pad_diameter_mm, edge_margin_mm)
-    area = workable_area(panel)
-    if area.is_empty:
+    options = LayoutOptions(
+        max_side_mm=max_side_mm,
+        overlap_mm=overlap_mm,
+        stroke_spacing_mm=stroke_spacing_mm,
+        pad_diameter_mm=pad_diameter_mm,
+        edge_margin_mm=edge_margin_mm,
+    )
+    limits, area = limits_for(panel, options), workable_area(panel)
+    cells = []
+    if not area.is_empty:
+        cells = cut_into_cells(area, limits, body_lines_mm=panel.body_lines_mm)
+    return assemble(panel, cells, options)
+
+
+def limits_for(panel: Panel, options: LayoutOptions) -> Limits:
+    """Return how large a section of this panel may be.
+
+    Parameters
+    ----------
+    panel : Panel
+        Its curvature and width count.
+    options : LayoutOptions
+        The usual limit.
+
+    Returns
+    -------
+    Limits
+        The limit, less on a strongly curved panel.
+
+    Raises
+    ------
+    LayoutError
+        If an option is out of range.
+    """
+    _check(options)
+    share = curvature_share(panel.curvature_radius_mm)
+    if share < 1.0:
+        free = centre_region(
+            workable_area(panel), pad_mm=options.pad_diameter_mm, margin_mm=options.edge_margin_mm
+        )
+        share = 1.0 if free.is_empty else share
+    return Limits(max(options.max_side_mm * share, 2 * options.overlap_mm), options.overlap_mm)
+
+
+def assemble(panel: Panel, cells: list[shapely.Polygon], options: LayoutOptions) -> Layout:
+    """Put cells in order of work, grow them by the overlap and lay their strokes.
+
+    Parameters
+    ----------
+    panel : Panel
+        The panel.
+    cells : list of shapely.Polygon
+        Cells that tile its workable area [mm]; none for an empty plan.
+    options : LayoutOptions
+        Limits and stroke settings.
+
+    Returns
+    -------
+    Layout
+        The sections, named "1", "2", … in order.
+    """
+    area, limits = workable_area(panel), limits_for(panel, options)
+    if not cells:
         return Layout(panel=panel.id, sections=(), order=(), covered_fraction=0.0, lower_bound=0)
-    limits = Limits(max_side_mm, overlap_mm)
-    cells = work_order(cut_into_cells(area, limits), panel)
-    pads = _pads(area, pad_diameter_mm, stroke_spacing_mm, edge_margin_mm)
+    pads = _pads(area, options)
     sections = tuple(
-        _section(cell, str(index), panel, limits.worked(cell, area), pads, pad_diameter_mm)
-        for index, cell in enumerate(cells, start=1)
+        _section(cell, str(index), panel, limits.worked(cell, area), pads, options.pad_diameter_mm)
+        for index, cell in enumerate(work_order(cells, panel), start=1)
     )
     return Layout(
         panel=panel.id,
         sections=sections,
         order=tuple(section.id for section in sections),
-        covered_fraction=min(1.0, sum(cell.area for cell in cells) / area.area),
+        covered_fraction=min(1.0, sum(section.area_mm2 for section in sections) / area.area),
         lower_bound=area_bound(area, limits),
     )
 
 
-def _check(side: float, overlap: float, spacing: float, pad: float, margin: float) -> None:
-    ranges = (
-        ("max_side_mm", side, 50.0, 5000.0),
-        ("overlap_mm", overlap, 0.0, side / 2),
-        ("stroke_spacing_mm", spacing, 2.0, 1000.0),
-        ("pad_diameter_mm", pad, 10.0, 500.0),
-        ("edge_margin_mm", margin, -pad / 2, 500.0),
-    )
-    for name, value, low, high in ranges:
+def curvature_share(radius_mm: float | None) -> float:
+    """Return by how much sections shrink on a strongly curved panel.
+
+    From a radius of 500 mm downwards the arm has to turn the machine within a section of the usual
+    size, so the side shrinks with the root of the radius, to 85 % at least. Our own choice,
+    no source. A strip narrower than the pad is not cut shorter: it turns about its length.
+
+    Examples
+    --------
+    >>> curvature_share(None), curvature_share(3000.0), curvature_share(100.0)
+    (1.0, 1.0, 0.85)
+    """
+    if radius_mm is None or radius_mm >= 500.0:
+        return 1.0
+    return max(0.85, math.sqrt(radius_mm / 500.0))
+
+
+def _check(options: LayoutOptions) -> None:
+    pad = options.pad_diameter_mm
+    ranges = {
+        "max_side_mm": (50.0, 5000.0),
+        "overlap_mm": (0.0, options.max_side_mm / 2),
+        "stroke_spacing_mm": (2.0, 1000.0),
+        "pad_diameter_mm": (10.0, 500.0),
+        "edge_margin_mm": (-pad / 2, 500.0),
+    }
+    for name, (low, high) in ranges.items():
+        value = getattr(options, name)
         if not low <= value <= high:
             raise LayoutError(
                 f"{name} is {value:g}", where=name, do=f"Give a number from {low:g} to {high:g}"
@@ -115,14 +194,14 @@ class _Pad:
     lattice: Lattice
 
 
-def _pads(area: BaseGeometry, pad_mm: float, spacing_mm: float, margin_mm: float) -> list[_Pad]:
+def _pads(area: BaseGeometry, options: LayoutOptions) -> list[_Pad]:
     """Return the pad at hand and the smaller ones for narrow places, the spacing in proportion."""
-    pads = []
-    for size in (pad_mm, *(small for small in SMALL_PADS_MM if small < pad_mm)):
-        centre = centre_region(area, pad_mm=size, margin_mm=margin_mm)
+    pads, usual = [], options.pad_diameter_mm
+    for size in (usual, *(small for small in SMALL_PADS_MM if small < usual)):
+        centre = centre_region(area, pad_mm=size, margin_mm=options.edge_margin_mm)
         if not centre.is_empty:
             reached = shapely.buffer(centre, size / 2, quad_segs=4)
-            lattice = centred_lattice(centre, spacing_mm * size / pad_mm)
+            lattice = centred_lattice(centre, options.stroke_spacing_mm * size / usual)
             pads.append(_Pad(size, centre, reached, lattice))
     return pads
 
@@ -150,7 +229,11 @@ def _section(
     found = _fitting(pads, cell)
     if found is not None:
         pad, region = found
-        strokes = crosshatch(region, pad.lattice, body_lines_mm=panel.body_lines_mm)
+        lines = panel.body_lines_mm
+        if pad.size_mm < pad_mm:
+            strokes = along_strip(region, pad.lattice.spacing_mm, body_lines_mm=lines)
+        else:
+            strokes = crosshatch(region, pad.lattice, body_lines_mm=lines)
         note = _note(pad, cell, pad_mm)
     return Section(
         id=name,

@@ -15,6 +15,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from leastcut.car.records import Polyline
+from leastcut.plan.geometry import rotated, smallest_rectangle
 from leastcut.plan.records import Stroke
 
 LEAST_STROKE_MM = 10.0  # shorter pieces are dabs, not strokes
@@ -42,6 +43,39 @@ def centred_lattice(area: BaseGeometry, spacing_mm: float) -> Lattice:
 
 def _first(low: float, high: float, spacing: float) -> float:
     return 0.5 * (low + high - spacing * math.floor((high - low) / spacing))
+
+
+def along_strip(
+    region: BaseGeometry, spacing_mm: float, *, body_lines_mm: Sequence[Polyline] = ()
+) -> tuple[Stroke, ...]:
+    """Return strokes along the length of a narrow region, there and back; no crosshatch fits.
+
+    Parameters
+    ----------
+    region : shapely geometry
+        Where the pad's centre may go within the section [mm], a narrow strip.
+    spacing_mm : float
+        Distance of the strokes [mm].
+    body_lines_mm : sequence of Polyline
+        Raised lines on which no stroke may start.
+
+    Returns
+    -------
+    tuple of Stroke
+        In order of walking. A bent strip gets a stroke for each straight reach of it.
+    """
+    width, height, angle = smallest_rectangle(region)
+    angle = angle if width >= height else angle + math.pi / 2
+    upright = rotated(region, -angle)
+    x0, y0, x1, y1 = upright.bounds
+    lines = _lines(y0, y1, _first(y0, y1, spacing_mm), spacing_mm)
+    knives = shapely.linestrings([[(x0 - 1, y), (x1 + 1, y)] for y in lines])
+    c, s = math.cos(angle), math.sin(angle)
+    strokes = [
+        tuple(_point((x * c - y * s, x * s + y * c)) for x, y in stroke)
+        for stroke in _clipped(upright, knives, 0)
+    ]
+    return tuple(_clear_of([(a, b) for a, b in strokes], body_lines_mm))
 
 
 def centre_region(area: BaseGeometry, *, pad_mm: float, margin_mm: float) -> BaseGeometry:
