@@ -4,6 +4,7 @@
 """
 
 import json
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,9 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 def published(record: type[msgspec.Struct], title: str) -> str:
     """Return the JSON Schema of a record as indented text."""
     made = msgspec.json.schema(record, schema_hook=quantity)
-    return json.dumps({"$schema": DIALECT, "title": title, **made}, indent=1) + "\n"
+    text = json.dumps({"$schema": DIALECT, "title": title, **made}, indent=1) + "\n"
+    # Exact decimals are printed as JSON numbers.
+    return re.sub(r'"type": "string",\s*"format": "decimal"', '"type": "number"', text)
 
 
 def fields(record: type[msgspec.Struct]) -> str:
@@ -91,17 +94,23 @@ def _takes(field: dict[str, Any], made: dict[str, Any]) -> str:
         return " or ".join(_takes(f, made) for f in field["anyOf"] if f != {"type": "null"})
     if "enum" in field:
         return ", ".join(f"`{word}`" for word in field["enum"] if word is not None)
-    kind = "table" if "$ref" in field else "example" if field.get("examples") else field.get("type")
-    return {
-        "table": "a table, see below",
-        "example": f'`"{(field.get("examples") or [""])[0]}"`',
-        "array": f"a list: {_takes(field.get('items') or {'type': 'number'}, made)}",
-        "object": f"names with {_takes(field.get('additionalProperties') or {}, made)}",
-        "string": "text",
-        "integer": "whole number",
-        "number": "number",
-        "boolean": "`true` or `false`",
-    }.get(str(kind), "anything")
+    if field.get("type") == "array":
+        return f"a list: {_takes(field.get('items') or {'type': 'number'}, made)}"
+    if field.get("type") == "object":
+        return f"names with {_takes(field.get('additionalProperties') or {}, made)}"
+    if field.get("examples"):
+        return f'`"{field["examples"][0]}"`'
+    kind = "table" if "$ref" in field else str(field.get("type"))
+    return _PLAIN.get(kind, "anything")
+
+
+_PLAIN = {
+    "table": "a table, see below",
+    "string": "text",
+    "integer": "whole number",
+    "number": "number",
+    "boolean": "`true` or `false`",
+}
 
 
 def commands() -> str:

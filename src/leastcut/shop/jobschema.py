@@ -350,8 +350,8 @@ class PricesTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         str, Meta(description="ISO 4217 code, such as EUR or USD.", pattern="^[A-Z]{3}$")
     ]
     labour_per_hour: Annotated[Amount, Meta(description="Price of one hour of work.")]
-    tax_percent: Annotated[Amount, Meta(description="Tax on the net sum [%].")] = Amount(0)
-    discount_percent: Annotated[Amount, Meta(description="Discount on labour [%].")] = Amount(0)
+    tax_percent: Annotated[Amount, Meta(description="Tax on the net sum [%].")] = field(default_factory=Amount)
+    discount_percent: Annotated[Amount, Meta(description="Discount on labour [%].")] = field(default_factory=Amount)
     materials: Annotated[
         dict[str, Amount],
         Meta(description="Price of one unit of a material, by its name in the plan."),

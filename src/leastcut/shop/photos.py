@@ -18,7 +18,7 @@ from leastcut.errors import InputError
 
 MOST_PIXELS = 100_000_000
 MOST_BYTES = 400_000_000
-FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "MPO")
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF")
 HEIC_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
 
 
