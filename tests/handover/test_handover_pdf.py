@@ -1,28 +1,32 @@
 """The two PDFs: complete, accessible, reproducible, and robust against client data."""
 
 import io
+from datetime import datetime
+from typing import Any
 
 import msgspec
 import pypdf
 import pytest
 
 from leastcut.handover import plan_pdf, report_pdf
+from leastcut.handover.drawings import Drawings
+from leastcut.handover.records import Dossier
 from leastcut.handover.typeset import TypesetError, clean, set_pdf
 
 
-def read(pdf):
+def read(pdf: bytes) -> Any:
     return pypdf.PdfReader(io.BytesIO(pdf))
 
 
-def words(reader):
+def words(reader: Any) -> Any:
     return "\n".join(page.extract_text() for page in reader.pages)
 
 
-def squeezed(text):
+def squeezed(text: Any) -> Any:
     return "".join(text.replace("\u200b", "").split())
 
 
-def embedded(reader):
+def embedded(reader: Any) -> Any:
     """Return every font's name with whether its file is inside (ISO 32000-1, 9.9)."""
     found = {}
     for page in reader.pages:
@@ -35,16 +39,18 @@ def embedded(reader):
 
 
 @pytest.fixture(scope="module")
-def plan(dossier, drawings, moment):
+def plan(dossier: Dossier, drawings: Drawings, moment: datetime) -> Any:
     return plan_pdf.make(dossier, now=moment, drawings=drawings)
 
 
 @pytest.fixture(scope="module")
-def report(dossier, drawings, moment):
+def report(dossier: Dossier, drawings: Drawings, moment: datetime) -> Any:
     return report_pdf.make(dossier, now=moment, drawings=drawings)
 
 
-def test_plan_has_the_car_the_kit_and_a_page_for_every_panel_with_work(plan, dossier):
+def test_plan_has_the_car_the_kit_and_a_page_for_every_panel_with_work(
+    plan: bytes, dossier: Dossier
+) -> None:
     worked = {s.panel for s in dossier.plan.sections if s.steps}
     reader = read(plan)
     assert len(reader.pages) == 2 + len(worked) + 1  # the last: panels left as they are
@@ -53,7 +59,7 @@ def test_plan_has_the_car_the_kit_and_a_page_for_every_panel_with_work(plan, dos
         assert name in page.extract_text()
 
 
-def test_plan_says_every_section_with_its_minutes_cut_and_what_is_left(plan, dossier):
+def test_plan_says_every_section_with_its_minutes_cut_and_what_is_left(plan: bytes) -> None:
     text = words(read(plan))
     for needed in (
         "2.8\u00a0µm",
@@ -66,7 +72,9 @@ def test_plan_says_every_section_with_its_minutes_cut_and_what_is_left(plan, dos
     assert squeezed("1.8 (≤ 2.8)") in squeezed(text)
 
 
-def test_report_tells_the_status_before_and_after_work(report, dossier, drawings, now):
+def test_report_tells_the_status_before_and_after_work(
+    report: bytes, dossier: Dossier, drawings: Drawings, now: datetime
+) -> None:
     assert "Condition report and proposal" in words(read(report))
     stages = tuple(
         msgspec.structs.replace(s, done=True) if s.stage == "work" else s for s in dossier.stages
@@ -79,7 +87,7 @@ def test_report_tells_the_status_before_and_after_work(report, dossier, drawings
     assert "Condition report" not in text
 
 
-def test_both_are_tagged_archival_and_carry_their_fonts(plan, report):
+def test_both_are_tagged_archival_and_carry_their_fonts(plan: bytes, report: bytes) -> None:
     # source: ISO 14289-1 (PDF/UA-1) 7.1: tagged, title shown, language; status: memory
     for pdf in (plan, report):
         reader = read(pdf)
@@ -95,7 +103,7 @@ def test_both_are_tagged_archival_and_carry_their_fonts(plan, report):
         assert "pdfaid:conformance" in xmp
 
 
-def alternatives(reader):
+def alternatives(reader: Any) -> Any:
     """Return the alternative texts of all figures in the structure tree."""
     found, queue = [], [reader.trailer["/Root"]["/StructTreeRoot"]]
     while queue:
@@ -109,18 +117,22 @@ def alternatives(reader):
     return found
 
 
-def test_every_picture_is_described(plan, report, dossier):
+def test_every_picture_is_described(plan: bytes, report: bytes, dossier: Dossier) -> None:
     texts = alternatives(read(plan)) + alternatives(read(report))
     assert len(texts) >= len(dossier.car.panels) + 4
     assert all(text and len(text) > 30 for text in texts)
     assert any("must stay" in text for text in texts)
 
 
-def test_the_same_dossier_and_time_give_the_same_bytes(plan, dossier, drawings, now):
+def test_the_same_dossier_and_time_give_the_same_bytes(
+    plan: bytes, dossier: Dossier, drawings: Drawings, now: datetime
+) -> None:
     assert plan_pdf.make(dossier, now=now, drawings=drawings) == plan
 
 
-def test_us_units_use_letter_paper_and_mils(dossier, drawings, now):
+def test_us_units_use_letter_paper_and_mils(
+    dossier: Dossier, drawings: Drawings, now: datetime
+) -> None:
     us = msgspec.structs.replace(dossier, units="us", would_help_most=())
     advice = msgspec.structs.replace(us.testspot.next, why="Two sets reach the target.")
     spot = msgspec.structs.replace(us.testspot, next=advice)
@@ -134,7 +146,9 @@ def test_us_units_use_letter_paper_and_mils(dossier, drawings, now):
         assert "µm" not in text
 
 
-def test_client_data_in_any_script_stays_inside_the_page(odd_dossier, drawings, now):
+def test_client_data_in_any_script_stays_inside_the_page(
+    odd_dossier: Dossier, drawings: Drawings, now: datetime
+) -> None:
     for made in (plan_pdf.make, report_pdf.make):
         reader = read(made(odd_dossier, now=now, drawings=drawings))
         text = squeezed(reader.pages[0].extract_text())
@@ -145,7 +159,9 @@ def test_client_data_in_any_script_stays_inside_the_page(odd_dossier, drawings, 
         assert "Dark" in text
 
 
-def test_found_against_true_counts_the_intervals_that_hold(dossier, drawings, now):
+def test_found_against_true_counts_the_intervals_that_hold(
+    dossier: Dossier, drawings: Drawings, now: datetime
+) -> None:
     state = dossier.panels[0]
     far = {"panel": state.panel, "clear_um": state.film.clear_um.high + 5, "load_mm_per_cm2": 9.0}
     truth = {"softness": 1.2, "seed": 4, "panels": [far]}
@@ -154,17 +170,19 @@ def test_found_against_true_counts_the_intervals_that_hold(dossier, drawings, no
     assert "2 of 3 intervals" in text
 
 
-def test_a_broken_layout_is_our_fault_and_says_so(now):
+def test_a_broken_layout_is_our_fault_and_says_so(now: datetime) -> None:
     with pytest.raises(TypesetError, match="cannot set the report"):
         set_pdf("report", {"title": "x"}, pictures={}, units="metric", now=now)
 
 
-def test_cleaning_keeps_the_shape_of_a_sheet():
+def test_cleaning_keeps_the_shape_of_a_sheet() -> None:
     sheet = {"a": ["x\x00y", 3, None, True], "b": {"c": ("d",)}}
     assert clean(sheet) == {"a": ["x y", 3, None, True], "b": {"c": ["d"]}}
 
 
-def test_a_job_with_nothing_known_still_prints(dossier, drawings, now):
+def test_a_job_with_nothing_known_still_prints(
+    dossier: Dossier, drawings: Drawings, now: datetime
+) -> None:
     empty = msgspec.structs.replace(
         dossier,
         panels=(),

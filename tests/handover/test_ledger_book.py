@@ -1,6 +1,7 @@
 """The ledger as a book: order, merging, checks; the file: sealed, altered, unreadable."""
 
 import json
+from typing import Any
 
 import jsonschema
 import msgspec
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from leastcut.handover.ledger import Ledger, LedgerEntry, LedgerError, add, merge, months, panels
 from leastcut.handover.ledger_file import from_json, schema, to_json
+from leastcut.handover.records import Dossier
 from leastcut.handover.visits import visit
 
 DAYS = st.dates().map(lambda d: d.isoformat())
@@ -28,14 +30,14 @@ ENTRIES = st.builds(
 BOOKS = st.lists(ENTRIES, max_size=8).map(lambda rows: add(Ledger(car="c"), rows))
 
 
-def entry(**more):
+def entry(**more: Any) -> Any:
     base = {"car": "c", "panel": "roof", "when": "2024-05-01", "kind": "cut", "value": 1.0}
     return LedgerEntry(**(base | {"sd": 0.2, "how": "measured"} | more))
 
 
 @given(BOOKS, BOOKS, BOOKS)
 @settings(max_examples=40, deadline=None)
-def test_merging_is_a_union(a, b, c):
+def test_merging_is_a_union(a: Any, b: Any, c: Any) -> None:
     assert merge(a, b) == merge(b, a)
     assert merge(merge(a, b), c) == merge(a, merge(b, c))
     assert merge(a, a) == a
@@ -44,7 +46,7 @@ def test_merging_is_a_union(a, b, c):
 
 @given(BOOKS)
 @settings(max_examples=40, deadline=None)
-def test_the_file_comes_back_as_it_was(book):
+def test_the_file_comes_back_as_it_was(book: Any) -> None:
     data = to_json(book, key=b"secret")
     assert from_json(data, key=b"secret") == book
     assert to_json(from_json(data), key=b"secret") == data
@@ -61,14 +63,14 @@ def test_the_file_comes_back_as_it_was(book):
         ({"kind": "clear", "value": -3.0}, "a clear of -3 µm is impossible"),
     ],
 )
-def test_an_impossible_entry_is_refused_with_its_place(change, said):
+def test_an_impossible_entry_is_refused_with_its_place(change: Any, said: str) -> None:
     with pytest.raises(LedgerError, match=said) as caught:
         add(Ledger(car="c"), [entry(**change)])
     assert caught.value.do
     assert "roof" in caught.value.where
 
 
-def test_order_is_by_time_and_readings_stand_before_cuts():
+def test_order_is_by_time_and_readings_stand_before_cuts() -> None:
     rows = [
         entry(when="2024-05-01", kind="cut"),
         entry(when="2024-05-01", kind="clear", value=40.0),
@@ -82,12 +84,12 @@ def test_order_is_by_time_and_readings_stand_before_cuts():
     assert panels(book) == ("roof",)
 
 
-def test_a_month_is_a_twelfth_of_the_mean_gregorian_year():
+def test_a_month_is_a_twelfth_of_the_mean_gregorian_year() -> None:
     # source: the Gregorian calendar's 146097 days in 400 years; recomputed
     assert months("2400-01-01") - months("2000-01-01") == pytest.approx(4800.0)
 
 
-def altered(data, change):
+def altered(data: bytes, change: Any) -> Any:
     tree = json.loads(data)
     change(tree)
     return json.dumps(tree).encode()
@@ -104,19 +106,19 @@ def altered(data, change):
         (lambda t: t.update(car="other"), "belongs to the car"),
     ],
 )
-def test_an_altered_file_is_refused_with_the_place(change, said):
+def test_an_altered_file_is_refused_with_the_place(change: Any, said: str) -> None:
     book = add(Ledger(car="c"), [entry(), entry(when="2024-06-01")])
     with pytest.raises(LedgerError, match=said):
         from_json(altered(to_json(book), change), where="x.json")
 
 
 @given(st.binary(max_size=60))
-def test_any_bytes_are_a_ledger_or_a_clear_error(data):
+def test_any_bytes_are_a_ledger_or_a_clear_error(data: bytes) -> None:
     with pytest.raises(LedgerError, match="no ledger file"):
         from_json(data)
 
 
-def test_a_seal_needs_its_key():
+def test_a_seal_needs_its_key() -> None:
     data = to_json(Ledger(car="c", entries=()), key=b"ours")
     assert from_json(data).car == "c"
     for key, file in ((b"theirs", data), (b"ours", to_json(Ledger(car="c")))):
@@ -124,7 +126,7 @@ def test_a_seal_needs_its_key():
             from_json(file, key=key)
 
 
-def test_the_file_fits_its_schema_and_is_readable(dossier):
+def test_the_file_fits_its_schema_and_is_readable(dossier: Dossier) -> None:
     book = visit(dossier, when="2026-03-14")
     data = to_json(book, key=b"k")
     jsonschema.Draft202012Validator(schema()).validate(json.loads(data))
@@ -133,7 +135,7 @@ def test_the_file_fits_its_schema_and_is_readable(dossier):
     assert '"units"' in text
 
 
-def test_a_visit_writes_what_was_measured_and_nothing_that_was_planned(dossier):
+def test_a_visit_writes_what_was_measured_and_nothing_that_was_planned(dossier: Dossier) -> None:
     book = visit(dossier, when="2026-03-14")
     kinds = {(e.panel, e.kind) for e in book.entries}
     assert ("roof", "clear") in kinds
@@ -148,7 +150,7 @@ def test_a_visit_writes_what_was_measured_and_nothing_that_was_planned(dossier):
     )
 
 
-def test_recorded_work_enters_with_its_proof(dossier):
+def test_recorded_work_enters_with_its_proof(dossier: Dossier) -> None:
     from leastcut.car.records import Interval
     from leastcut.handover.records import PanelCut, PanelProof
 

@@ -1,5 +1,7 @@
 """What is left: hand-worked cases, an independent filter, and ten-visit cars whose truth is known."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -18,16 +20,16 @@ from leastcut.handover.film_left import (
 from leastcut.handover.ledger import Ledger, LedgerEntry, add
 
 
-def entry(kind, when, value, sd, **more):
+def entry(kind: Any, when: Any, value: Any, sd: Any, **more: Any) -> Any:
     given_ = {"car": "c", "panel": "roof", "how": "measured"} | more
     return LedgerEntry(kind=kind, when=when, value=value, sd=sd, **given_)
 
 
-def book(*entries):
+def book(*entries: Any) -> Any:
     return add(Ledger(car="c"), entries)
 
 
-def test_a_reading_then_cuts_add_up_in_quadrature():
+def test_a_reading_then_cuts_add_up_in_quadrature() -> None:
     # source: JCGM 100:2008, 5.1.2, law of propagation for independent inputs; status: memory
     left = clear_left(
         book(
@@ -42,7 +44,7 @@ def test_a_reading_then_cuts_add_up_in_quadrature():
     assert (left.cut_um, left.n_readings, left.n_cuts, left.assumed) == (3.0, 1, 2, False)
 
 
-def test_an_error_shared_by_all_estimates_adds_in_full():
+def test_an_error_shared_by_all_estimates_adds_in_full() -> None:
     left = clear_left(
         book(
             entry("clear", "2024-01-01", 48.0, 1e-3),
@@ -56,7 +58,7 @@ def test_an_error_shared_by_all_estimates_adds_in_full():
     assert left.sd_um == pytest.approx(0.9, rel=1e-3)
 
 
-def test_readings_that_share_an_error_do_not_average_it_out():
+def test_readings_that_share_an_error_do_not_average_it_out() -> None:
     readings = [
         entry("clear", f"20{y}-01-01", 44.0, 0.5, shared_sd=3.0, shared_with="layers")
         for y in range(16, 26)
@@ -65,12 +67,12 @@ def test_readings_that_share_an_error_do_not_average_it_out():
     assert left.sd_um == pytest.approx((3.0**2 + 0.5**2 / 10) ** 0.5, rel=1e-6)
 
 
-def test_a_shared_error_without_a_source_is_each_entry_s_own():
+def test_a_shared_error_without_a_source_is_each_entry_s_own() -> None:
     readings = [entry("clear", f"202{y}-01-01", 44.0, 0.0, shared_sd=2.0) for y in range(4)]
     assert clear_left(book(*readings), "roof").sd_um == pytest.approx(1.0, rel=1e-6)
 
 
-def kalman(facts):
+def kalman(facts: Any) -> Any:
     """Mean and variance of the clear coat now by a scalar Kalman filter: another route."""
     mean, var = facts[0].value, facts[0].sd ** 2
     for fact in facts[1:]:
@@ -88,7 +90,7 @@ def kalman(facts):
     )
 )
 @settings(max_examples=60, deadline=None)
-def test_independent_errors_give_the_kalman_filter(rows):
+def test_independent_errors_give_the_kalman_filter(rows: Any) -> None:
     # source: R. E. Kalman 1960, scalar form recomputed here; status: memory
     facts = [entry("clear", "2001-01-01", 45.0, 1.0)]
     for n, (is_cut, value, sd) in enumerate(rows, 2):
@@ -104,20 +106,20 @@ def test_independent_errors_give_the_kalman_filter(rows):
 
 @given(st.floats(0.0, 5.0), st.floats(0.05, 2.0))
 @settings(max_examples=40, deadline=None)
-def test_another_cut_never_raises_what_is_surely_left(value, sd):
+def test_another_cut_never_raises_what_is_surely_left(value: Any, sd: Any) -> None:
     before = book(entry("clear", "2024-01-01", 45.0, 1.0), entry("cut", "2024-02-01", 1.0, 0.3))
     after = add(before, [entry("cut", "2025-01-01", value, sd)])
     low = clear_left(before, "roof").clear_um.low
     assert clear_left(after, "roof").clear_um.low <= low + 1e-9
 
 
-def test_a_panel_nobody_measured_stands_on_the_factory_range():
+def test_a_panel_nobody_measured_stands_on_the_factory_range() -> None:
     left = clear_left(book(entry("cut", "2024-01-01", 2.0, 0.5)), "roof")
     assert left.assumed
     assert left.clear_um.mean == pytest.approx(FACTORY.value - 2.0)
 
 
-def test_ten_visit_cars_keep_the_truth_inside_and_never_overpromise():
+def test_ten_visit_cars_keep_the_truth_inside_and_never_overpromise() -> None:
     rng = np.random.default_rng(20)
     held = promising = broken = 0
     lives = [life(rng) for _ in range(700)]
@@ -134,7 +136,7 @@ def test_ten_visit_cars_keep_the_truth_inside_and_never_overpromise():
     assert broken / promising <= 0.01
 
 
-def test_probabilities_follow_the_normal_law():
+def test_probabilities_follow_the_normal_law() -> None:
     left = clear_left(book(entry("clear", "2024-01-01", 42.0, 1.2)), "roof")
     usual = Usual(cut_um=1.5, mean_sd_um=0.3, scatter_um=0.4)
     found = corrections_left(left, usual=usual, reserve_um=35.56)
@@ -145,14 +147,14 @@ def test_probabilities_follow_the_normal_law():
     assert found.promised == sum(c >= 0.995 for c in found.probability)
 
 
-def test_few_cuts_fall_back_to_the_car_and_then_to_the_trade():
+def test_few_cuts_fall_back_to_the_car_and_then_to_the_trade() -> None:
     two = [entry("cut", f"2024-0{m}-01", 1.0 + m, 0.2) for m in (1, 2)]
     assert usual_correction(book(*two), "roof", otherwise=USUAL) == USUAL
     other = entry("cut", "2024-03-01", 4.0, 0.2, panel="bonnet")
     assert usual_correction(book(*two, other), "roof", otherwise=USUAL).cut_um == pytest.approx(3.0)
 
 
-def test_the_account_has_a_line_for_every_panel_and_says_what_it_cannot_know():
+def test_the_account_has_a_line_for_every_panel_and_says_what_it_cannot_know() -> None:
     lines = account(
         book(
             entry("clear", "2024-01-01", 58.0, 1.0),

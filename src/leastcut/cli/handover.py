@@ -92,16 +92,17 @@ def ledger(
     as_json: bool,
 ) -> None:
     """Write the car's clear-coat ledger and say what every panel can still pay for."""
+    from functools import reduce
+
     from leastcut.handover.ledger import merge
     from leastcut.handover.ledger_file import from_json, to_json
     from leastcut.handover.visits import visit
     from leastcut.shop.files import write_whole
 
-    dossier = _dossier(job_file, units)
     key = None if key_file is None else _read(key_file)
-    book = visit(dossier, when=when or _date(dossier))
-    for path in others:
-        book = merge(from_json(_read(path), where=str(path), key=key), book)
+    earlier = [from_json(_read(path), where=str(path), key=key) for path in others]
+    dossier = _dossier(job_file, units)
+    book = reduce(merge, earlier, visit(dossier, when=when or _date(dossier)))
     target = out or job_file.with_name(f"{job_file.stem}-ledger.json")
     write_whole(target, to_json(book, key=key))
     _show(book, dossier, target, as_json=as_json)

@@ -1,0 +1,52 @@
+"""How well the ledger keeps its word: coverage and broken promises over ten-visit cars."""
+
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "handover"))
+
+from ledger_life import RESERVE_UM, life  # noqa: E402
+
+from leastcut.handover.account import USUAL  # noqa: E402
+from leastcut.handover.film_left import (  # noqa: E402
+    clear_left,
+    corrections_left,
+    usual_correction,
+)
+
+
+def measure(seed: int, cars: int) -> dict[str, float]:
+    """Return coverage of the 95 % interval and the share of broken promises."""
+    rng = np.random.default_rng(seed)
+    held = promising = broken = promised = 0
+    for _ in range(cars):
+        one = life(rng)
+        left = clear_left(one.ledger, "roof")
+        held += left.clear_um.low <= one.clear_um <= left.clear_um.high
+        usual = usual_correction(one.ledger, "roof", otherwise=USUAL)
+        n = corrections_left(left, usual=usual, reserve_um=RESERVE_UM).promised
+        promised += n
+        if n:
+            promising += 1
+            broken += bool(one.clear_um - one.coming_um[:n].sum() < RESERVE_UM)
+    return {
+        "cars": cars,
+        "coverage": held / cars,
+        "panels_with_promise": promising,
+        "broken_share": broken / promising,
+        "mean_promised": promised / cars,
+    }
+
+
+def main() -> dict[str, float]:
+    """Print and return the figures."""
+    found = measure(7, 10_000)
+    print(json.dumps(found, indent=1))
+    return found
+
+
+if __name__ == "__main__":
+    main()
