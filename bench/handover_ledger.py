@@ -12,6 +12,7 @@ from ledger_life import life
 
 from leastcut.handover.account import USUAL
 from leastcut.handover.film_left import (
+    RESERVE_UM,
     clear_left,
     corrections_left,
     usual_correction,
