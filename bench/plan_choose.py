@@ -1,150 +1,98 @@
-"""The planner against brute size, against a blanket plan, and its quotes against simulated shops."""
+"""The planner against size, against a blanket plan, and its quotes against simulated shops."""
 
 import json
 import sys
 import time
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
-import msgspec
 import numpy as np
 
-from leastcut.plan import choose as choosing
-from leastcut.plan.milp import ChoiceProblem, solve
-from leastcut.plan.records import PanelNeed, Weights
-from leastcut.testspot import paint
-from leastcut.testspot.ladder import DEFAULT
-from leastcut.testspot.records import Trial
+from leastcut.plan.milp import ChoiceProblem, Limit, solve
 
-sys.path.append(str(Path(__file__).parents[1] / "tests" / "plan"))
-from plancases import layout, need
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "plan"))
 
-PANELS = {"roof": 5, "bonnet": 5, "boot": 3, "door-fl": 4, "door-rl": 4, "wing-l": 2}
+from blanketcase import compare
+from shopcase import quotes_that_hold
 
 
-def large(rng: np.random.Generator) -> ChoiceProblem:
-    """120 sections × 15 options over 14 panels, six processes, tight couplings."""
+def large(rng: np.random.Generator, *, limited: bool) -> ChoiceProblem:
+    """120 sections × 15 options over 14 panels, six processes, tight couplings, two limits."""
     sections, options, processes = 120, 15, 6
-    group = tuple(int(g) for g in np.sort(np.arange(sections) % 14))
-    kits = [rng.permutation(processes)[: rng.integers(1, 3)] for _ in range(options)]
     uses = np.zeros((options, processes), dtype=bool)
-    for row, kit in enumerate(kits):
-        uses[row, kit] = True
-    base = rng.uniform(4, 25, options)
-    cost = []
-    for _ in range(sections):
-        allowed = rng.random(options) < 0.7
-        allowed[-1] = True
-        cost.append(np.where(allowed, base * rng.uniform(0.7, 1.4, options), 200.0))
-    return ChoiceProblem(
+    for row in range(options):
+        uses[row, rng.permutation(processes)[: rng.integers(1, 3)]] = True
+    size = rng.uniform(0.5, 1.5, (sections, 1))
+    minutes = size * rng.uniform(4, 25, options) * rng.uniform(0.8, 1.25, (sections, options))
+    cut = 30 / minutes * rng.uniform(0.7, 1.4, (sections, options))
+    cost = np.where(rng.random((sections, options)) < 0.75, minutes + 10 * cut, 400.0)
+    plain = ChoiceProblem(
         cost=tuple(cost),
-        uses=tuple(uses for _ in range(sections)),
-        group=group,
+        uses=(uses,) * sections,
+        group=tuple(int(g) for g in np.arange(sections) * 14 // sections),
         setup=rng.uniform(10, 60, processes),
         change=rng.uniform(2, 12, processes),
     )
+    if not limited:
+        return plain
+    best = solve(plain, time_limit_s=20.0).choice
+    rows = [_limit("minutes", minutes, best, 0.97), _limit("liquid", cut, best, 1.1)]
+    return replace(plain, limits=tuple(rows))
 
 
-def size(n: int = 5) -> dict[str, float]:
-    """Time and proven gap on the large instance; worst of `n`."""
-    seconds, gaps = [], []
-    for seed in range(n):
-        problem = large(np.random.default_rng(seed))
-        begin = time.perf_counter()
-        found = solve(problem, gap=0.01, time_limit_s=2.0)
-        seconds.append(time.perf_counter() - begin)
-        gaps.append(float("inf") if found.gap is None else found.gap)
-    return {"seconds_worst": max(seconds), "seconds_best": min(seconds), "gap_worst": max(gaps)}
+def _limit(name: str, use: np.ndarray, best: Sequence[int], share: float) -> Limit:
+    """Allow `share` of what the best plan without limits uses."""
+    most = share * sum(float(use[s, o]) for s, o in enumerate(best))
+    return Limit(name, tuple(use), np.zeros(6), np.zeros(6), most)
 
 
-def outcome_true(truth: paint.PaintDraws, steps: list[tuple[str, int]]) -> tuple[float, float]:
-    """Return cut and removed fraction of `steps` on the one true paint."""
-    cut, removed = paint.outcome(truth, steps)
-    return float(cut[0]), float(removed[0])
+def size(n: int = 10) -> dict[str, dict[str, float]]:
+    """Time and proven gap on the large instances, without and with limits; worst of `n`."""
+    found = {}
+    for limited in (False, True):
+        seconds, gaps = [], []
+        for seed in range(n):
+            problem = large(np.random.default_rng(seed), limited=limited)
+            begin = time.perf_counter()
+            answer = solve(problem, gap=0.01, time_limit_s=2.0)
+            seconds.append(time.perf_counter() - begin)
+            gaps.append(float("inf") if answer.gap is None else answer.gap)
+        found["with limits" if limited else "plain"] = {
+            "seconds_worst": max(seconds),
+            "seconds_median": float(np.median(seconds)),
+            "gap_worst": max(gaps),
+        }
+    return found
 
 
-def learnt(truth: paint.PaintDraws, rng: np.random.Generator) -> paint.PaintDraws:
-    """Return what two trials on the test spot teach about the true paint."""
-    trials, steps = [], []
-    for label, sets in ((DEFAULT[0].label, 2), (DEFAULT[1].label, 2)):
-        steps.append((label, sets))
-        _, removed = outcome_true(truth, steps)
-        seen = float(np.clip(removed + 0.03 * rng.standard_normal(), 0.01, 0.99))
-        low, high = max(0.0, seen - 0.06), min(1.0, seen + 0.06)
-        trials.append(
-            Trial(
-                process=label,
-                sets=sets,
-                removed=msgspec.convert({"mean": seen, "low": low, "high": high}, paint.Interval),
-                since="spot",
-            )
-        )
-    return paint.learn(trials, DEFAULT, n=2048)
-
-
-def needs_of(rng: np.random.Generator) -> list[PanelNeed]:
-    """Panels with loads of their own, the same load to be left everywhere."""
-    loads = 10 * np.exp(0.6 * rng.standard_normal(len(PANELS)))
-    left = 0.15 * np.median(loads)
-    return [
-        need(panel, float(np.clip(1 - left / load, 0.0, 0.99)), budget_um=12.0)
-        for panel, load in zip(PANELS, loads, strict=True)
-    ]
-
-
-def one_car(rng: np.random.Generator, p_target: float = 0.9) -> dict[str, float] | None:
-    """Plan one simulated car both ways; None where even the worst section cannot be met."""
-    everyone = paint.unpack(
-        rng.standard_normal((1, 3 + 2 * len(DEFAULT) + 1)), paint.prior(DEFAULT), DEFAULT
-    )
-    draws = learnt(everyone, rng)
-    needs = needs_of(rng)
-    layouts = [layout(panel, n) for panel, n in PANELS.items()]
-    ours, _ = choosing.choose(
-        layouts, panels=needs, ladder=DEFAULT, draws=draws, p_target=p_target, weights=Weights()
-    )
-    if any(plan.note and "chance" in plan.note for plan in ours):
-        return None
-    wanted = {n.panel: n.required for n in needs}
-    worst = max(ours, key=lambda plan: (wanted[plan.panel], plan.cut_um.mean))
-    table = {"ours": [], "blanket": []}
-    for plan in ours:
-        for name, source in (("ours", plan), ("blanket", worst)):
-            steps = [(step.process, step.sets) for step in source.steps]
-            cut, removed = outcome_true(everyone, steps)
-            minutes = sum(s.seconds for s in source.steps) / 60
-            table[name].append((cut, removed >= wanted[plan.panel], minutes))
-    out = {"promised": float(np.mean([plan.p_target for plan in ours]))}
-    for name, rows in table.items():
-        out[f"{name}_cut"] = sum(row[0] for row in rows)
-        out[f"{name}_met"] = sum(row[1] for row in rows) / len(rows)
-        out[f"{name}_all"] = float(all(row[1] for row in rows))
-        out[f"{name}_minutes"] = sum(row[2] for row in rows)
-    return out
-
-
-def blanket(n: int = 120, seed: int = 7) -> dict[str, float]:
-    """Clear coat, minutes and success of the plan against the worst section's sets everywhere."""
-    rng = np.random.default_rng(seed)
-    cars = [car for car in (one_car(rng) for _ in range(n)) if car is not None]
-    mean = {key: float(np.mean([car[key] for car in cars])) for key in cars[0]}
+def quotes() -> dict[str, dict[str, float]]:
+    """How often P50 and P80 hold, by number of jobs learnt from."""
     return {
-        "cars": len(cars),
-        "cut_ratio": mean["ours_cut"] / mean["blanket_cut"],
-        "minutes_ratio": mean["ours_minutes"] / mean["blanket_minutes"],
-        "promised": mean["promised"],
-        "sections_met": mean["ours_met"],
-        "sections_met_blanket": mean["blanket_met"],
-        "cars_met": mean["ours_all"],
-        "cars_met_blanket": mean["blanket_all"],
+        f"{n} jobs": dict(zip(("p50", "p80"), quotes_that_hold(400, n, seed=11), strict=True))
+        for n in (5, 20, 60)
     }
 
 
-def main() -> dict[str, object]:
-    """Print and return every figure."""
-    found = {"size": size(), "blanket": blanket()}
+def blankets() -> dict[str, dict[str, float]]:
+    """At the same promise, and at equal success."""
+    return {
+        "same promise": compare(150, seed=7, p_target=0.90, minutes_per_um=10.0),
+        "same promise, other cars": compare(150, seed=21, p_target=0.90, minutes_per_um=10.0),
+        "same promise, loads more even": compare(
+            150, seed=7, p_target=0.90, minutes_per_um=10.0, load_spread=0.35
+        ),
+        "surer promise": compare(150, seed=7, p_target=0.93, minutes_per_um=20.0),
+    }
+
+
+def main(only: Sequence[str] = ()) -> dict[str, object]:
+    """Print and return every figure, or those named."""
+    parts = {"size": size, "quotes": quotes, "blanket": blankets}
+    found = {name: part() for name, part in parts.items() if not only or name in only}
     print(json.dumps(found, indent=2))
     return found
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

@@ -18,7 +18,7 @@ Stack = tuple[tuple[int, int], ...]
 Floats = NDArray[np.float64]
 
 CUTTING_PADS = frozenset({"foam-cutting", "microfibre", "wool"})
-FINISH_SETS = 2  # one or two sets of the finishing step are worth weighing; common practice
+FINISH_SETS = 4  # most sets of a finishing step that are weighed; more are worth nothing
 
 
 def needs_finish(process: Process) -> bool:
