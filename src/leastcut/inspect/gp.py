@@ -81,6 +81,8 @@ def condition(spots: Spots, at: Array, *, shape: Shape) -> tuple[Array, Array]:
     ndarray, ndarray, shape (m,)
         Posterior mean, and variance of the field itself (without the nugget).
     """
+    if not len(spots.value):
+        return np.zeros(len(at)), np.full(len(at), shape.sd**2 + shape.mean_sd**2)
     lower = _factor(spots, shape)
     cross = shape.sd**2 * correlation(spots.place, at, shape.length) + shape.mean_sd**2
     half = solve_triangular(lower, cross, lower=True, check_finite=False)
@@ -91,6 +93,9 @@ def condition(spots: Spots, at: Array, *, shape: Shape) -> tuple[Array, Array]:
 
 def covariance(spots: Spots, at: Array, to: Array, *, shape: Shape) -> Array:
     """Return the posterior covariance of the field between places at (m, d) and to (k, d)."""
+    before = shape.sd**2 * correlation(at, to, shape.length) + shape.mean_sd**2
+    if not len(spots.value):
+        return before
     lower = _factor(spots, shape)
     one, two = (
         solve_triangular(
@@ -101,7 +106,6 @@ def covariance(spots: Spots, at: Array, to: Array, *, shape: Shape) -> Array:
         )
         for places in (at, to)
     )
-    before = shape.sd**2 * correlation(at, to, shape.length) + shape.mean_sd**2
     return np.asarray(before - one.T @ two)
 
 

@@ -95,7 +95,7 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
     share_place: float = 0.15
     chances: tuple[float, float, float, float] = _CHANCES["unknown"]
     past_cut_um: float = 1.2
-    past_cut_sd_um: float = 1.75
+    past_cut_sd_um: float = 1.85
     past_panel_sd_um: float = 0.8
     added_um: float = 85.0
     added_sd_um: float = 35.0

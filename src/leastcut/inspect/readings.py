@@ -80,8 +80,8 @@ def parse_rows(
 
 def _reading(row: Mapping[str, str], line: int, panels: Collection[str] | None) -> Reading:
     return Reading(
-        panel=_panel(row, panels),
-        spot=_text(row, "spot") or f"line {line}",
+        panel=panel_in(row, panels),
+        spot=text_in(row, "spot") or f"line {line}",
         reading_um=_thickness(row),
         layer=_choice(row, "layer", _LAYERS, "total"),  # type: ignore[arg-type]
         substrate=_choice(row, "substrate", _MATERIALS, "unknown"),  # type: ignore[arg-type]
@@ -91,8 +91,15 @@ def _reading(row: Mapping[str, str], line: int, panels: Collection[str] | None) 
     )
 
 
-def _panel(row: Mapping[str, str], panels: Collection[str] | None) -> str:
-    panel = _text(row, "panel")
+def panel_in(row: Mapping[str, str], panels: Collection[str] | None) -> str:
+    """Return the panel that a row names.
+
+    Raises
+    ------
+    RowError
+        If there is none, or the car has no such panel.
+    """
+    panel = text_in(row, "panel")
     if not panel:
         raise RowError("no panel is named", where="panel", do="Write the panel id in this row")
     if panels is not None and panel not in panels:
@@ -104,10 +111,22 @@ def _panel(row: Mapping[str, str], panels: Collection[str] | None) -> str:
     return panel
 
 
-def _text(row: Mapping[str, str], column: str) -> str:
+def text_in(row: Mapping[str, str], column: str) -> str:
+    """Return a cell without the spaces around it; empty when it is absent."""
     # A short row leaves None in its last columns, a long one a list: both count as absent.
     value = row.get(column)
     return value.strip() if isinstance(value, str) else ""
+
+
+def number_in(row: Mapping[str, str], column: str, do: str) -> float:
+    """Return the finite number in a cell; a comma may stand for the decimal point.
+
+    Raises
+    ------
+    RowError
+        If there is no such number; `do` says what to do about it.
+    """
+    return _number(text_in(row, column), column, do)
 
 
 def _number(text: str, column: str, do: str) -> float:
@@ -122,12 +141,12 @@ def _number(text: str, column: str, do: str) -> float:
 
 def _thickness(row: Mapping[str, str]) -> float:
     do = "Read the gauge again or delete the row"
-    given = [c for c in ("reading_um", "reading_mil") if _text(row, c)]
+    given = [c for c in ("reading_um", "reading_mil") if text_in(row, c)]
     if len(given) != 1:
         what = "there is no reading" if not given else "there are two readings in one row"
         raise RowError(what, where="reading_um", do="Fill reading_um or reading_mil, not both")
     column = given[0]
-    shown = _number(_text(row, column), column, do)
+    shown = number_in(row, column, do)
     value_um = shown * (MIL_UM if column == "reading_mil" else 1.0)
     if value_um <= 0:
         raise RowError(f"{shown:g} is not a film thickness", where=column, do=do)
@@ -139,7 +158,7 @@ def _thickness(row: Mapping[str, str]) -> float:
 
 
 def _choice(row: Mapping[str, str], column: str, known: tuple[str, ...], default: str) -> str:
-    text = _text(row, column).lower() or default
+    text = text_in(row, column).lower() or default
     if text not in known:
         raise RowError(
             f"{text[:40]!r} is not known here", where=column, do=f"Use one of {', '.join(known)}"
@@ -148,7 +167,7 @@ def _choice(row: Mapping[str, str], column: str, known: tuple[str, ...], default
 
 
 def _place(row: Mapping[str, str], column: str) -> float | None:
-    text = _text(row, column)
+    text = text_in(row, column)
     return _number(text, column, "Write millimetres or leave it empty") if text else None
 
 
@@ -188,10 +207,10 @@ def parse_history(
 
 def _earlier(row: Mapping[str, str], panels: Collection[str] | None) -> EarlierCut:
     do = "Write what was cut in µm, or delete the row"
-    cut = _number(_text(row, "cut_um"), "cut_um", do)
-    sd_text = _text(row, "sd_um")
+    cut = number_in(row, "cut_um", do)
+    sd_text = text_in(row, "sd_um")
     sd = _number(sd_text, "sd_um", do) if sd_text else UNSTATED_CUT_SD * cut
     for column, value in (("cut_um", cut), ("sd_um", sd)):
         if not 0 <= value <= MOST_CUT_UM:
             raise RowError(f"{value:g} is not a cut of clear coat", where=column, do=do)
-    return EarlierCut(panel=_panel(row, panels), cut_um=cut, sd_um=sd, when=_text(row, "when"))
+    return EarlierCut(panel=panel_in(row, panels), cut_um=cut, sd_um=sd, when=text_in(row, "when"))

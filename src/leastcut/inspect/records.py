@@ -113,6 +113,26 @@ class FilmHelp(msgspec.Struct, frozen=True, kw_only=True):
     what: str
 
 
+class NextReading(msgspec.Struct, frozen=True, kw_only=True):
+    """Where one more spot would raise a panel's budget most, and by how much [mm], [µm]."""
+
+    panel: str
+    x_mm: float
+    y_mm: float
+    gain_um: float
+
+
+class SectionBudget(msgspec.Struct, frozen=True, kw_only=True):
+    """What may be cut from one section's face, and from its edges and body lines [µm]."""
+
+    panel: str
+    id: str
+    clear_um: Interval
+    budget_um: float
+    edge_budget_um: float
+    notes: tuple[str, ...] = ()
+
+
 class Scratch(msgspec.Struct, frozen=True, kw_only=True):
     """One scratch as seen in one photo; points are pixels of the photo after its EXIF turn."""
 

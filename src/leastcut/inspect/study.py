@@ -19,8 +19,11 @@ from leastcut.inspect.summary import Summary, summarise
 
 Array = NDArray[np.float64]
 
+THIN_SHARE = 0.05
+"""The thinnest place worth speaking of: only this share of a panel is thinner."""
+
 THIN_PLACE_Z = 1.6448536269514722
-"""The thinnest place worth speaking of: only 5 % of the panel is thinner (normal quantile)."""
+"""The same as a quantile of the normal distribution."""
 
 _PLASTIC_SPARE_VAR = 4.0  # plastic parts are painted apart from the body: our assumption [µm²]
 _PLASTIC_REPAINT_FACTOR = 2.0  # and repainted more often: common practice, no source

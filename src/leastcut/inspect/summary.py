@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 _PRIOR_WEIGHT = 8  # the stated place-to-place spread counts like this many degrees of freedom
 _SLIP_FACTOR = 6.0  # so many repeatabilities away from its agreeing repeats, a reading is a slip
-_DEFICIT_Z = 2.5  # a spot thinner than chance explains, in standard deviations
+_DEFICIT_Z = 3.0  # a spot thinner than chance explains, in standard deviations
 
 
 def is_readable(material: Material, layer: Layer) -> bool:
