@@ -52,7 +52,7 @@ def frame_of(points: Sequence[Point], grid_mm: float) -> Frame:
 
 
 def fill(frame: Frame, outline_mm: Sequence[Point]) -> NDArray[np.bool_]:
-    """Mark the cells that an outline covers, to about half a cell.
+    """Mark the cells whose middle lies inside an outline.
 
     Parameters
     ----------
@@ -66,11 +66,12 @@ def fill(frame: Frame, outline_mm: Sequence[Point]) -> NDArray[np.bool_]:
     ndarray of bool, shape (rows, columns)
         True inside.
     """
-    import cv2
+    import shapely
 
-    mask = np.zeros((frame.rows, frame.columns), np.uint8)
-    cv2.fillPoly(mask, [_fixed(frame, outline_mm)], 1, shift=_SHIFT)
-    return mask.astype(bool)
+    shape = shapely.Polygon(outline_mm)
+    shapely.prepare(shape)
+    x, y = frame.places_mm(np.ones((frame.rows, frame.columns), dtype=bool)).T
+    return np.asarray(shapely.contains_xy(shape, x, y).reshape(frame.rows, frame.columns))
 
 
 def _fixed(frame: Frame, points: Sequence[Point]) -> NDArray[np.int32]:
