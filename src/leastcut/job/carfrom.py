@@ -12,7 +12,11 @@ from leastcut.shop.jobschema import JobFile, PanelTable
 
 
 class PanelTableError(InputError):
-    """A panel table that does not fit the car."""
+    """A panel table that does not fit the car; `number` counts the tables from 0."""
+
+    def __init__(self, error: InputError, number: int) -> None:
+        super().__init__(error.what, where=error.where, do=error.do)
+        self.number = number
 
 
 def car_of(job: JobFile, outlines: Mapping[str, Any]) -> Car:
@@ -33,7 +37,7 @@ def car_of(job: JobFile, outlines: Mapping[str, Any]) -> Car:
     Raises
     ------
     InputError
-        If dimensions or outlines cannot be; the error says which table.
+        If dimensions cannot be; a `PanelTableError` if a panel table or its outline cannot.
     """
     table = job.car
     usual = bodies.DEFAULTS[table.body]
@@ -69,14 +73,14 @@ def _corrected(
     panels: tuple[Panel, ...], tables: tuple[PanelTable, ...], outlines: Mapping[str, Any]
 ) -> tuple[Panel, ...]:
     by_id = {panel.id: panel for panel in panels}
-    for number, table in enumerate(tables, start=1):
+    for number, table in enumerate(tables):
         try:
             if table.skip:
                 by_id.pop(table.id, None)
             else:
                 by_id[table.id] = _panel(by_id.get(table.id), table, outlines)
         except InputError as error:
-            raise error.at(f"panel {number} ({table.id})") from None
+            raise PanelTableError(error, number) from None
     return tuple(by_id.values())
 
 
@@ -91,14 +95,14 @@ def _panel(known: Panel | None, table: PanelTable, outlines: Mapping[str, Any]) 
         side = table.side or (known.side if known else None)
         facing = table.facing or (known.facing if known else None)
         if side is None or facing is None:
-            raise PanelTableError(
+            raise InputError(
                 "a panel that the body does not have",
                 do="Write its side (left, right, centre) and facing (top, side, front, rear)",
             )
         own = {"side": side, "facing": facing, "name": table.id.replace("-", " "), **own}
         known = outline.panel_from_dict(own, where="outline")
     if known is None:
-        raise PanelTableError(
+        raise InputError(
             "this body has no such panel", do="Correct the id, or give it an outline of its own"
         )
     if table.width_mm or table.height_mm:

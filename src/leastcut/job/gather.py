@@ -13,7 +13,7 @@ from leastcut.errors import InputError, Problem
 from leastcut.handover.records import PhotoFinding
 from leastcut.inspect.records import CompareFinding, EarlierCut, GaugeCheck, Reading
 from leastcut.job import references
-from leastcut.job.carfrom import car_of
+from leastcut.job.carfrom import PanelTableError, car_of
 from leastcut.job.evidence import Evidence
 from leastcut.job.look import compared, look_at, trial_of
 from leastcut.shop import jobfile
@@ -118,10 +118,11 @@ class _Reader:
             return None
         try:
             return car_of(self.job, outlines)
+        except PanelTableError as error:
+            self.fault(["panel", error.number], error)
         except InputError as error:
-            keys: list[Key] = ["panel"] if error.where.startswith("panel") else ["car"]
-            self.fault(keys, error)
-            return None
+            self.fault(["car"], error)
+        return None
 
     def ladder(self) -> tuple[Process, ...]:
         own = tuple(_process(table) for table in self.job.process)
