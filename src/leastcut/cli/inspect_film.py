@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 @click.command(name="film")
 @click.argument("readings", type=click.Path(path_type=Path))
 @click.option("--history", type=click.Path(path_type=Path), help="CSV: panel,cut_um,sd_um,when.")
+@click.option("--checked-days-ago", type=click.FloatRange(min=0), help="Age of the checks, days.")
 @click.option("--check", "checks", multiple=True, metavar="KNOWN=SHOWN", help="Gauge check, µm.")
 @click.option(
     "--paint",
@@ -25,14 +26,17 @@ if TYPE_CHECKING:
 )
 @click.option("--reserve", default=None, help='Clear coat to keep everywhere, such as "1.2 mil".')
 @click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
+@click.option("-o", "--out", type=click.Path(path_type=Path), help="Write the picture, an SVG.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def film(
     readings: Path,
     history: Path | None,
     checks: tuple[str, ...],
+    checked_days_ago: float | None,
     paint: str,
     reserve: str | None,
     units: "UnitSystem",
+    out: Path | None,
     *,
     as_json: bool,
 ) -> None:
@@ -45,7 +49,7 @@ def film(
 
     rows = _readings(readings)
     panels = panels_of(rows)
-    gauge = calibrate([_check(text) for text in checks])
+    gauge = calibrate([_check(text) for text in checks], days_since=checked_days_ago)
     findings = assess(
         panels,
         rows,
@@ -54,10 +58,19 @@ def film(
         earlier=_history(history, {panel.id for panel in panels}),
         reserve=_rule(reserve),
     )
+    if out is not None:
+        _picture(out, findings, units)
     if as_json:
         click.echo(msgspec.json.encode(contract(findings, gauge)).decode())
     else:
         click.echo("\n".join(table(findings, units)))
+
+
+def _picture(out: Path, findings: "tuple[FilmFinding, ...]", units: "UnitSystem") -> None:
+    from leastcut.inspect.film_pictures import draw_intervals, interval_plot
+    from leastcut.shop.files import write_whole
+
+    write_whole(out, draw_intervals(interval_plot(findings), units=units))
 
 
 def contract(findings: "tuple[FilmFinding, ...]", gauge: "Gauge") -> dict[str, Any]:
