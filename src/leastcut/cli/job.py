@@ -1,5 +1,6 @@
 """``leastcut job``, ``check`` and ``demo``: a job file through every stage."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,13 +15,12 @@ if TYPE_CHECKING:
 
 def _say(words: str) -> None:
     """Show progress on stderr: one line that is overwritten on a terminal."""
-    stream = click.get_text_stream("stderr")
-    if stream.isatty():
+    if sys.stderr.isatty():
         click.echo(f"\r\033[K{words} …", nl=False, err=True)
 
 
 def _say_done() -> None:
-    if click.get_text_stream("stderr").isatty():
+    if sys.stderr.isatty():
         click.echo("\r\033[K", nl=False, err=True)
 
 

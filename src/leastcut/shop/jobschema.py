@@ -26,6 +26,7 @@ from leastcut.shop.quantities import (
     Minutes,
     Newtons,
     PerMinute,
+    ShownMicrometres,
     SquareMillimetres,
     Volts,
     Watts,
@@ -189,7 +190,7 @@ class GaugeCheckTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     """One check of the gauge on a shim of known thickness (0 µm: bare metal)."""
 
     known_um: Annotated[Micrometres, Meta(description="Stated thickness.")] = field(name="known")
-    shown_um: Annotated[Micrometres, Meta(description="What the gauge showed.")] = field(
+    shown_um: Annotated[ShownMicrometres, Meta(description="What the gauge showed.")] = field(
         name="shown"
     )
 
@@ -350,8 +351,12 @@ class PricesTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
         str, Meta(description="ISO 4217 code, such as EUR or USD.", pattern="^[A-Z]{3}$")
     ]
     labour_per_hour: Annotated[Amount, Meta(description="Price of one hour of work.")]
-    tax_percent: Annotated[Amount, Meta(description="Tax on the net sum [%].")] = field(default_factory=Amount)
-    discount_percent: Annotated[Amount, Meta(description="Discount on labour [%].")] = field(default_factory=Amount)
+    tax_percent: Annotated[Amount, Meta(description="Tax on the net sum [%].")] = field(
+        default_factory=Amount
+    )
+    discount_percent: Annotated[Amount, Meta(description="Discount on labour [%].")] = field(
+        default_factory=Amount
+    )
     materials: Annotated[
         dict[str, Amount],
         Meta(description="Price of one unit of a material, by its name in the plan."),

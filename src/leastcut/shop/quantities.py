@@ -23,6 +23,10 @@ class Micrometres(float):
     """A thickness [µm]."""
 
 
+class ShownMicrometres(float):
+    """What a gauge shows [µm]; on bare metal it may be a little below zero."""
+
+
 class Newtons(float):
     """A force [N]."""
 
@@ -82,6 +86,7 @@ class Minutes(float):
 UNITS: Mapping[type, tuple[str, str]] = MappingProxyType({
     Millimetres: ("millimeter", "4250 mm"),
     Micrometres: ("micrometer", "120 µm"),
+    ShownMicrometres: ("micrometer", "-1 µm"),
     Newtons: ("newton", "45 N"),
     PerMinute: ("1/minute", "4800 rpm"),
     MillimetresPerSecond: ("millimeter/second", "40 mm/s"),
@@ -98,7 +103,7 @@ UNITS: Mapping[type, tuple[str, str]] = MappingProxyType({
 })  # fmt: skip
 
 # Quantities that may be below zero; every other is a size.
-_SIGNED = frozenset({Celsius})
+_SIGNED = frozenset({Celsius, ShownMicrometres})
 
 
 def decode(kind: type, value: object) -> object:
