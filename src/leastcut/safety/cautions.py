@@ -184,13 +184,13 @@ def _sharing(facts: JobFacts) -> SharePlan:
 
 def _vapour_figures(facts: JobFacts) -> str:
     found = _wipe(facts)
-    return "" if found is None else found.why
+    assert found is not None
+    return found.why
 
 
 def _cord_figures(facts: JobFacts) -> str:
     found = _cord_facts(facts)
-    if found is None:
-        return ""
+    assert found is not None
     return f"{found.drop_v:.1f} V of {facts.circuit_volts:g} V, {found.drop_percent:.1f} %"
 
 

@@ -68,7 +68,7 @@ def breaks(
     whole = math.fsum(_points(use, use.minutes) for use in uses)
     top = CEILING_POINTS[ceiling]
     day = _Day(stretch_minutes, rest_minutes, day_minutes)
-    shares = _shares(uses, whole, top, day)
+    shares = _shares(uses, top, day)
     stretches = tuple(_numbered(shares, persons, day))
     largest = max((math.fsum(_points(u, u.minutes) for u in share) for share in shares), default=0)
     needed = len(shares) > 1
@@ -146,35 +146,48 @@ def _points(use: ToolUse, minutes: float) -> float:
     return 2.0 * upper(use) ** 2 * minutes / 60.0
 
 
-def _shares(
-    uses: Sequence[ToolUse], whole: float, top: float, day: _Day
-) -> tuple[tuple[ToolUse, ...], ...]:
-    """Cut the work, in its order, into the fewest even shares that keep points and hours."""
-    count = max(1, math.ceil(whole / top - 1e-9))
-    while True:
-        shares = _cut(uses, whole, count)
-        longest = max((math.fsum(u.minutes for u in share) for share in shares), default=0.0)
-        if longest <= day.on_machine() + 1e-9:
-            return shares
-        count += 1
+def _shares(uses: Sequence[ToolUse], top: float, day: _Day) -> list[list[ToolUse]]:
+    """Cut the work, in its order, into the fewest shares that keep points and hours, evenly.
+
+    Filling each share up to both caps takes the fewest; the caps are then lowered together as far
+    as they go without one more share.
+    """
+    shares = _filled(uses, top, day.on_machine())
+    low, high = 0.0, 1.0
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        tried = _filled(uses, middle * top, middle * day.on_machine(), most=len(shares))
+        if tried:
+            shares, high = tried, middle
+        else:
+            low = middle
+    return shares
 
 
-def _cut(uses: Sequence[ToolUse], whole: float, count: int) -> tuple[tuple[ToolUse, ...], ...]:
-    """Cut the work into `count` shares of equal points."""
+def _filled(
+    uses: Sequence[ToolUse], points_cap: float, minutes_cap: float, *, most: int = 10_000
+) -> list[list[ToolUse]]:
+    """Fill share after share up to the caps; nothing when that takes more than `most`."""
     shares: list[list[ToolUse]] = [[]]
-    room = each = whole / count
+    room_points, room_min = points_cap, minutes_cap
     for use in uses:
         left = use.minutes
-        while left > 1e-9:
-            fits = room / _points(use, 1.0)
-            taken = left if left <= fits + 1e-9 else fits
-            shares[-1].append(_part(use, taken))
-            left -= taken
-            room -= _points(use, taken)
-            if left > 1e-9:
+        while left > _TINY:
+            taken = min(left, room_points / _points(use, 1.0), room_min)
+            if taken > _TINY:
+                shares[-1].append(_part(use, taken))
+                left -= taken
+                room_points -= _points(use, taken)
+                room_min -= taken
+            elif len(shares) == most:
+                return []
+            else:
                 shares.append([])
-                room = each
-    return tuple(tuple(share) for share in shares if share)
+                room_points, room_min = points_cap, minutes_cap
+    return shares
+
+
+_TINY = 1e-9  # minutes that are rounding, not work
 
 
 def _part(use: ToolUse, minutes: float) -> ToolUse:

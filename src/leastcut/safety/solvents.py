@@ -14,7 +14,7 @@ SOLVENTS: tuple[Solvent, ...] = (
         short_limit_ppm=500.0,
         flash_point_c=11.7,
         autoignition_c=399.0,
-        source="NIOSH Pocket Guide npgd0359 (seen); density and autoignition from memory",
+        source="NIOSH Pocket Guide npgd0359; density and autoignition from memory",
     ),
     Solvent(
         id="white-spirit",
@@ -26,7 +26,7 @@ SOLVENTS: tuple[Solvent, ...] = (
         short_limit_ppm=310.0,
         flash_point_c=39.0,
         autoignition_c=230.0,
-        source="OSHA CH_268000, NIOSH REL as ppm (seen); molar mass, density, LEL, autoignition "
+        source="OSHA CH_268000, NIOSH REL as ppm; molar mass, density, LEL, autoignition "
         "from memory",
     ),
     Solvent(
@@ -39,8 +39,7 @@ SOLVENTS: tuple[Solvent, ...] = (
         short_limit_ppm=444.0,
         flash_point_c=-40.0,
         autoignition_c=230.0,
-        source="NIOSH Pocket Guide npgd0492, REL 350 and 1800 mg/m3 (seen); autoignition from "
-        "memory",
+        source="NIOSH Pocket Guide npgd0492, REL 350 and 1800 mg/m3; autoignition from memory",
     ),
 )
 
