@@ -2,6 +2,7 @@
 
 import math
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -11,7 +12,7 @@ from scipy.integrate import solve_ivp
 from leastcut.errors import InputError
 from leastcut.safety import noise, vapour
 from leastcut.safety.records import NoiseUse, Solvent
-from leastcut.safety.solvents import SOLVENTS, solvent
+from leastcut.safety.solvents import SOLVENTS, check, solvent
 
 sounds = st.lists(
     st.builds(NoiseUse, level_dba=st.floats(60.0, 120.0), minutes=st.floats(0.0, 300.0)),
@@ -279,3 +280,31 @@ def test_saturated_isopropanol_is_above_its_explosive_limit() -> None:
     assert vapour.saturation_ppm(33.0) == pytest.approx(43421.0, abs=0.5)
     with pytest.raises(InputError):
         vapour.saturation_ppm(-1.0)
+
+
+def test_solvents_together_add_their_shares() -> None:
+    parts = [
+        vapour.room(ml, solvent(name), room_m3=60.0, air_changes_per_h=2.0, minutes=30.0)
+        for ml, name in ((60.0, "isopropanol"), (15.0, "white-spirit"))
+    ]
+    both = vapour.together(parts)
+    # by hand from each one's own figures
+    day = parts[0].twa_8h_ppm / 400.0 + parts[1].twa_8h_ppm / 60.0
+    assert both.day_share == pytest.approx(day)
+    assert both.fire_share == pytest.approx(sum(p.peak_percent_lel for p in parts) / 25.0)
+    assert both.ok == (max(both.day_share, both.short_share, both.fire_share) <= 1.0)
+    assert f"{both.short_share:.2f} of the 15 min limit" in both.why
+    many = vapour.together(parts * 10)
+    assert not many.ok
+    assert many.day_share == pytest.approx(10.0 * both.day_share)
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [{"lel_percent": 0.0}, {"molar_mass_g_mol": -1.0}, {"density_g_ml": 9.0}, {"limit_ppm": 0.0}],
+)
+def test_sheets_that_cannot_be_true_are_refused(changed: dict[str, float]) -> None:
+    with pytest.raises(InputError):
+        check(msgspec.structs.replace(IPA, **changed))
+    bare = msgspec.structs.replace(IPA, limit_ppm=None, short_limit_ppm=None)
+    assert check(bare) is bare

@@ -73,6 +73,29 @@ def test_cord_agrees_with_the_worked_example(run: Run) -> None:
     assert "longest for 3 %: 14.6 m" in run("safety", "cord", *given, "--length-m", "10").stdout
 
 
+def test_machines_on_one_circuit_add(run: Run) -> None:
+    given = ("--conductor", "1.5 mm2", "--length-m", "25", "--volts", "230", "--circuit-amps", "16")
+    load = ("--watts", "1200", "--watts", "1.1 kW", "--watts", "800")
+    done = run("safety", "cord", *given, *load, "--json")
+    said = json.loads(done.stdout)
+    assert said["load_percent_of_circuit"] == pytest.approx(100.0 * 3100.0 / 230.0 / 16.0)
+    assert not said["ok"]
+
+
+def test_another_liquid_from_its_sheet(run: Run) -> None:
+    given = ("safety", "vapour", "--ml", "100", "--room-m3", "60", "--json")
+    own = json.loads(
+        run(*given, "--molar-mass", "120.2", "--lel", "0.8", "--limit-ppm", "50").stdout
+    )
+    assert own["solvent"] == "own liquid"
+    # by hand: 78.5 g in 60 m³, 24.45 / 120.2
+    assert own["peak_ppm"] == pytest.approx(78.5e3 / 60.0 * 24.45 / 120.2)
+    assert "data sheet" in own["source"]
+    stricter = json.loads(run(*given, "--limit-ppm", "200").stdout)
+    assert stricter["limit_ppm"] == 200.0
+    assert stricter["solvent"] == "isopropyl alcohol"
+
+
 @pytest.mark.parametrize(
     ("arguments", "reason"),
     [
@@ -86,6 +109,8 @@ def test_cord_agrees_with_the_worked_example(run: Run) -> None:
         (("vapour", "--ml", "100", "--room-m3", "60 m"), "does not measure this"),
         (("vapour", "--ml", "100", "--room-m3", "60", "--solvent", "tea"), "unknown solvent"),
         (("cord", "--conductor", "x", "--length-m", "5", "--amps", "5", "--volts", "230"), "AWG"),
+        (("cord", "--conductor", "14 AWG", "--length-m", "5", "--volts", "230"), "--watts"),
+        (("vapour", "--ml", "100", "--room-m3", "60", "--lel", "-1"), "-1 %"),
         (("share", "--tool", "6:60", "--persons", "0"), "0 people"),
     ],
 )

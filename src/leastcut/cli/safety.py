@@ -5,10 +5,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from leastcut.cli.typed import AMPERES, CELSIUS, CUBIC_METRES, METRES, MILLILITRES, MINUTES, VOLTS
+from leastcut.cli.typed import (
+    AMPERES,
+    CELSIUS,
+    CUBIC_METRES,
+    METRES,
+    MILLILITRES,
+    MINUTES,
+    VOLTS,
+    WATTS,
+)
 
 if TYPE_CHECKING:
-    from leastcut.safety.records import ToolUse
+    from leastcut.safety.records import Solvent, ToolUse
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 _PICTURE = click.option(
@@ -208,6 +217,11 @@ def noise(sources: tuple[str, ...], *, as_json: bool) -> None:
     "--air-changes", type=float, default=0.0, show_default=True, help="Air changes per hour."
 )
 @click.option("--solvent", "name", default="isopropanol", show_default=True)
+@click.option("--molar-mass", type=float, default=None, help="Another liquid's, g/mol.")
+@click.option("--density", type=float, default=None, help="Another liquid's, g/ml.")
+@click.option("--lel", type=float, default=None, help="Lower explosive limit from the sheet, %.")
+@click.option("--limit-ppm", type=float, default=None, help="Your country's 8 h limit, ppm.")
+@click.option("--short-limit-ppm", type=float, default=None, help="15 min limit, ppm.")
 @click.option(
     "--mixing", type=float, default=3.0, show_default=True, help="1 mixes perfectly, 10 badly."
 )
@@ -220,6 +234,11 @@ def vapour(
     minutes: float,
     air_changes: float,
     name: str,
+    molar_mass: float | None,
+    density: float | None,
+    lel: float | None,
+    limit_ppm: float | None,
+    short_limit_ppm: float | None,
     mixing: float,
     surface_c: float | None,
     out: Path | None,
@@ -228,12 +247,19 @@ def vapour(
 ) -> None:
     """Solvent vapour in the room against limits for people and for fire."""
     from leastcut.safety.charts import draw_vapour, vapour_curve
-    from leastcut.safety.solvents import solvent
     from leastcut.safety.vapour import room
 
+    liquid = _liquid(
+        name,
+        molar_mass_g_mol=molar_mass,
+        density_g_ml=density,
+        lel_percent=lel,
+        limit_ppm=limit_ppm,
+        short_limit_ppm=short_limit_ppm,
+    )
     found = room(
         ml,
-        solvent(name),
+        liquid,
         room_m3=room_m3,
         air_changes_per_h=air_changes,
         minutes=minutes,
@@ -243,7 +269,7 @@ def vapour(
     if out is not None:
         curve = vapour_curve(
             ml,
-            solvent(name),
+            liquid,
             room_m3=room_m3,
             air_changes_per_h=air_changes,
             minutes=minutes,
@@ -265,10 +291,31 @@ def vapour(
     _print(found, lines, as_json=as_json)
 
 
+def _liquid(name: str, **typed: float | None) -> "Solvent":
+    """Return the solvent of the table, with what the user typed from a sheet in its place."""
+    import msgspec
+
+    from leastcut.safety.solvents import check, solvent
+
+    changed = {key: value for key, value in typed.items() if value is not None}
+    if not changed:
+        return solvent(name)
+    own: dict[str, str | None] = {"source": f"typed from a data sheet; the rest as {name}"}
+    if {"molar_mass_g_mol", "lel_percent"} & set(changed):  # another liquid, not another limit
+        own |= {"name": "own liquid", "autoignition_c": None, "flash_point_c": None}
+    return check(msgspec.structs.replace(solvent(name), **changed, **own))
+
+
 @group.command()
 @click.option("--conductor", required=True, help='Printed on the cord: "14 AWG" or "1.5 mm2".')
 @click.option("--length-m", type=METRES, required=True, help="Length of the cord, one way, m.")
-@click.option("--amps", type=AMPERES, required=True, help="Current of everything on it, A.")
+@click.option("--amps", type=AMPERES, default=0.0, help="Current of everything on it, A.")
+@click.option(
+    "--watts",
+    type=WATTS,
+    multiple=True,
+    help="Or the power of each machine and lamp, W. Repeatable.",
+)
 @click.option("--volts", type=VOLTS, required=True, help="Voltage at the outlet, V.")
 @click.option("--circuit-amps", type=AMPERES, default=None, help="Rating of the breaker, A.")
 @click.option("--copper-c", type=CELSIUS, default=None, help="Copper temperature, °C.")
@@ -278,6 +325,7 @@ def cord(
     conductor: str,
     length_m: float,
     amps: float,
+    watts: tuple[float, ...],
     volts: float,
     circuit_amps: float | None,
     copper_c: float | None,
@@ -286,12 +334,13 @@ def cord(
     as_json: bool,
 ) -> None:
     """Voltage lost in the cord, and the load on the circuit."""
-    from leastcut.safety.cord import drop
+    from leastcut.safety.check import within
+    from leastcut.safety.cord import amps_of, drop
 
     found = drop(
         conductor,
         length_m,
-        amps=amps,
+        amps=within("--amps or --watts", amps + amps_of(watts, volts), 0.01, 200.0, unit="A"),
         volts=volts,
         circuit_amps=circuit_amps,
         temperature_c=copper_c,

@@ -39,4 +39,4 @@ class Typed(click.ParamType[float]):
 METRES, CUBIC_METRES = Typed("meter"), Typed("meter**3")
 MILLILITRES, MINUTES = Typed("milliliter"), Typed("minute")
 CELSIUS, SQUARE_METRES, MICROMETRES = Typed("degC"), Typed("meter**2"), Typed("micrometer")
-VOLTS, AMPERES = Typed("volt"), Typed("ampere")
+VOLTS, AMPERES, WATTS = Typed("volt"), Typed("ampere"), Typed("watt")

@@ -42,7 +42,7 @@ class View:
     roll: float = 0.0
     lamp_mm: tuple[float, float, float] = (-14.0, 38.0, 420.0)
     lamp_radius_mm: float = 12.0
-    paint: tuple[float, float, float] = (0.0050, 0.0056, 0.0085)
+    paint: tuple[float, float, float] = (0.0036, 0.0078, 0.0052)
     haze: float = 0.02
     exposure: float = 1.0
     unevenness: float = 0.012

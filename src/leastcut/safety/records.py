@@ -195,6 +195,21 @@ class Vapour(msgspec.Struct, frozen=True, kw_only=True):
     source: str
 
 
+class Mixture(msgspec.Struct, frozen=True, kw_only=True):
+    """Several solvents in one room at once: each as a share of its limit, and the sums.
+
+    A sum above 1 passes the limit of the mixture. ``fire_share`` is of a quarter of the lower
+    explosive limit. Solvents without a limit for people count in the fire sum only.
+    """
+
+    day_share: float
+    short_share: float
+    fire_share: float
+    ok: bool
+    why: str
+    source: str
+
+
 class Cord(msgspec.Struct, frozen=True, kw_only=True):
     """What a cord costs the machine, and whether the circuit carries the load.
 

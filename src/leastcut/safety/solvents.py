@@ -1,6 +1,7 @@
 """The solvents of the trade as data: what their sheets say, and where that was read."""
 
 from leastcut.errors import InputError
+from leastcut.safety.check import within
 from leastcut.safety.records import Solvent
 
 SOLVENTS: tuple[Solvent, ...] = (
@@ -68,3 +69,25 @@ def solvent(name: str) -> Solvent:
     raise SolventError(
         f"unknown solvent {name!r}", where="solvent", do=f"Choose one of {known}, or see its sheet"
     )
+
+
+def check(own: Solvent) -> Solvent:
+    """Return a solvent typed from a data sheet, if its figures can be true.
+
+    Raises
+    ------
+    ExposureError
+        If a figure is out of range.
+
+    Examples
+    --------
+    >>> check(solvent("isopropanol")).id
+    'isopropanol'
+    """
+    within("molar mass", own.molar_mass_g_mol, 10.0, 1000.0, unit="g/mol")
+    within("density", own.density_g_ml, 0.3, 3.0, unit="g/ml")
+    within("lower explosive limit", own.lel_percent, 0.1, 80.0, unit="%")
+    for name, ppm in (("limit", own.limit_ppm), ("15 min limit", own.short_limit_ppm)):
+        if ppm is not None:
+            within(name, ppm, 1e-3, 1e5, unit="ppm")
+    return own

@@ -5,9 +5,10 @@ Real rooms mix badly and people stand close to the cloth, so a mixing factor K d
 """
 
 import math
+from collections.abc import Sequence
 
 from leastcut.safety.check import within
-from leastcut.safety.records import Solvent, Vapour
+from leastcut.safety.records import Mixture, Solvent, Vapour
 
 MOLAR_VOLUME_L = 24.45  # at 25 °C and 1 atm; source: NIOSH Pocket Guide introduction; status: seen
 # source: OSHA interpretation letter of 1991-12-02 citing NFPA 30-1990 5-3.3; status: seen
@@ -249,6 +250,49 @@ def room(
         why=why,
         source=substance.source,
     )
+
+
+def together(parts: Sequence[Vapour]) -> Mixture:
+    """Return whether vapours that are in the room at the same time pass a limit together.
+
+    Parameters
+    ----------
+    parts : sequence of Vapour
+        From :func:`room`, one for each solvent; their peaks are taken to coincide.
+
+    Returns
+    -------
+    Mixture
+        Sums of concentration over limit for the day, for 15 min and for fire.
+
+    Notes
+    -----
+    sum C_i / L_i <= 1 for solvents that harm alike; source: 29 CFR 1910.1000(d)(2)(i), from memory.
+    For fire the same sum over the lower explosive limits (Le Chatelier), from memory.
+
+    Examples
+    --------
+    >>> together([]).ok
+    True
+    """
+    day = math.fsum(v.twa_8h_ppm / v.limit_ppm for v in parts if v.limit_ppm)
+    short = math.fsum(v.worst_15_min_ppm / v.short_limit_ppm for v in parts if v.short_limit_ppm)
+    fire = math.fsum(v.peak_percent_lel / v.fire_limit_percent_lel for v in parts)
+    worst = max(
+        ("the fire limit", fire), ("the 15 min limit", short), ("the 8 h limit", day), key=_share
+    )
+    return Mixture(
+        day_share=day,
+        short_share=short,
+        fire_share=fire,
+        ok=worst[1] <= 1.0,
+        why=f"together {worst[1]:.2f} of {worst[0]}, 1 allowed",
+        source="29 CFR 1910.1000(d)(2)(i) and Le Chatelier's rule (from memory, not confirmed)",
+    )
+
+
+def _share(named: tuple[str, float]) -> float:
+    return named[1]
 
 
 def _check_room(room_m3: float, air_m3_h: float) -> None:
