@@ -194,8 +194,9 @@ def mirrored(points: Sequence[Point], axis_x: float = 0.0) -> Polygon:
 def clip_area(points: Polygon, within: Polygon) -> Polygon:
     """Return the largest piece of a polygon that lies inside another; empty when none does."""
     from shapely import Polygon as Shape
+    from shapely import make_valid
 
-    return _largest(Shape(points).intersection(Shape(within)))
+    return _largest(make_valid(Shape(points)).intersection(Shape(within)))
 
 
 def clip_line(points: Polyline, within: Polygon, *, inset_mm: float) -> Polyline:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from leastcut.car._marks import number_mark
 from leastcut.car._svg import QUIET, tag, text
@@ -83,6 +84,7 @@ class Label:
     words: str
     ground: str
     outline: Polyline
+    kept: tuple[Polyline, ...] = ()
     grade: float = 1.0
     on_edge: bool = False
 
@@ -101,11 +103,19 @@ class Label:
         """Width of the name [mm]."""
         return _ADVANCE * self.size * len(self.name)
 
-    @property
+    @cached_property
     def stacked(self) -> bool:
         """Whether name and value fit inside the piece, below the number."""
-        needed = max(_ROOMY_MM * self.grade, 0.40 * self.name_width)
-        return self.room >= needed and not self.on_edge
+        if self.on_edge or self.room < _ROOMY_MM * self.grade:
+            return False
+        from shapely import Polygon as Shape
+        from shapely import box, union_all
+
+        free = Shape(self.outline) - union_all([Shape(k) for k in self.kept])
+        x, y = self.at
+        half, lift = self.name_width / 2 + 1.0, (2.2 * self.grade if self.words else 0.0)
+        top, low = y + 1.2 * self.grade - lift, y + 4.2 * self.grade - lift
+        return bool(free.contains(box(x - half, top, x + half, low)))
 
     @property
     def half_width(self) -> float:

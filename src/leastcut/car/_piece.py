@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 
+from leastcut.car._checked import checked
 from leastcut.car._curves import clip_area, clip_line, mirrored, tidy
 from leastcut.car.records import Facing, KeepOut, Material, Panel, Point, Polygon, Polyline, Side
 
@@ -36,11 +37,16 @@ def finish(piece: Piece, side: Side, material: Material) -> Panel:
 
     Side pieces are drawn as the left side is seen, front to the left, so the right side is the
     mirror image.
+
+    Raises
+    ------
+    OutlineError
+        If the dimensions are so odd that the piece crosses itself.
     """
     piece = _swollen(piece)
     x0, y0 = (min(p[axis] for p in piece.outline) for axis in (0, 1))
     mirror = max(p[0] for p in piece.outline) - x0 if side == "right" else None
-    outline = _moved(piece.outline, (x0, y0), mirror)
+    outline = checked(_moved(piece.outline, (x0, y0), mirror))
     return Panel(
         id=piece.id if side == "centre" else f"{piece.id}-{side}",
         name=piece.name if side == "centre" else f"{side.capitalize()} {piece.name}",

@@ -166,13 +166,14 @@ def _door(f: Frame, piece_id: str, name: str, shape: Polygon, rear: float) -> Pi
 
 def front_door(f: Frame) -> Piece:
     """Return the front door skin up to the window sill."""
-    x0, x1 = f.hinge, f.door_end
+    x0, x1 = f.hinge + _GAP_MM, f.door_end
+    curved = f.ratios.rear != "slab"  # a van's doors meet on a straight upright
     top = x0 + 0.012 * f.wb
     shape = outline(
         [
             Corner(x0, f.z1, r=45),
-            Corner(x1, f.z1, r=40, bow=0.004 * f.wb),
-            Corner(x1 + 0.006 * f.wb, f.belt(x1), r=14),
+            Corner(x1, f.z1, r=40, bow=0.004 * f.wb * curved),
+            Corner(x1 + 0.006 * f.wb * curved, f.belt(x1), r=14),
             Corner(top, f.belt(top), r=14, bow=-0.006 * f.wb),
         ]
     )
@@ -213,7 +214,7 @@ def rear_door(f: Frame) -> Piece:
         [
             Corner(x0, f.z1, r=40),
             *cut,
-            Corner(x0 + (0 if slab else 0.006 * f.wb), top, r=14, bow=-0.004 * f.wb),
+            Corner(x0 + (0 if slab else 0.006 * f.wb), top, r=14, bow=0 if slab else -0.004 * f.wb),
         ]
     )
     if slab:
@@ -241,7 +242,7 @@ def quarter(f: Frame) -> Piece:
         Corner(*back, r=20, bow=0.01 * f.wb),
         *_rear_edge(f),
         *_window(f, cut[-1]),
-        *_walked_back(cut[:-1]),
+        *_walked_back(cut),
     ]
     return Piece(
         id="quarter",
@@ -258,8 +259,10 @@ def _walked_back(cut: list[Corner]) -> list[Corner]:
     """Return a run of corners the other way, a shut gap further back, each edge with its points."""
     back = []
     for i in range(len(cut) - 1, -1, -1):
-        via = tuple((x + _GAP_MM, z) for x, z in reversed(cut[i - 1].via)) if i else ()
-        back.append(Corner(cut[i].x + _GAP_MM, cut[i].y, r=cut[i].r, via=via))
+        edge = cut[i - 1] if i else None
+        via = tuple((x + _GAP_MM, z) for x, z in reversed(edge.via)) if edge else ()
+        bow = -edge.bow if edge else 0.0
+        back.append(Corner(cut[i].x + _GAP_MM, cut[i].y, r=cut[i].r, bow=bow, via=via))
     return back
 
 
@@ -283,7 +286,7 @@ def _rear_edge(f: Frame) -> list[Corner]:
 
 
 def _window(f: Frame, door_top: Corner) -> list[Corner]:
-    """Return the edge from the roof down the window's rear side and forward along its sill."""
+    """Return the edge from the roof down the rear side of the windows to the last door's top."""
     if f.ratios.rear == "slab":
         x = door_top.x + _GAP_MM
         return [Corner(x, height_at(edge_of_roof(f), x), r=10)]
@@ -291,9 +294,8 @@ def _window(f: Frame, door_top: Corner) -> list[Corner]:
     foot_x = f.xf + f.ratios.window_end * f.wb
     edge = height_at(edge_of_roof(f), top_x)
     corners = [Corner(top_x, edge, r=8), Corner(top_x, edge - _rail_width(f), r=10)]
-    corners.append(Corner(foot_x + _GAP_MM, f.belt(foot_x), r=50, bow=0))
     if foot_x - door_top.x > 0.02 * f.wb:
-        corners.append(Corner(door_top.x + _GAP_MM, f.belt(door_top.x), r=10))
+        corners.append(Corner(foot_x + _GAP_MM, f.belt(foot_x), r=50))
     return corners
 
 
@@ -318,13 +320,14 @@ def _tail_lamp(f: Frame) -> Polygon:
 
 def sill(f: Frame) -> Piece:
     """Return the strip below the doors between the wheel arches."""
+    start = f.hinge + _GAP_MM
     end0, end1 = f.arch_at(f.xr, f.z0, -1), f.arch_at(f.xr, f.z1 - _GAP_MM, -1)
     shape = outline(
         [
-            Corner(f.hinge, f.z0, r=16),
+            Corner(start, f.z0, r=16),
             Corner(*end0, r=10),
             Corner(*end1, r=6),
-            Corner(f.hinge, f.z1 - _GAP_MM, r=6),
+            Corner(start, f.z1 - _GAP_MM, r=6),
         ]
     )
     return Piece(id="sill", name="sill", facing="side", outline=shape, radius=150)
@@ -341,7 +344,7 @@ def back_pillar(f: Frame) -> Piece:
             Corner(back, f.z1, r=20),
             Corner(back - 0.012 * f.wb, top_z, r=10),
             Corner(door - 0.010 * f.wb, top_z, r=10),
-            Corner(door, cut[-1].y, r=8),
+            Corner(door, cut[-1].y, r=8, bow=-cut[0].bow),
         ]
     )
     return Piece(id="pillar-c", name="rear cab pillar", facing="side", outline=shape, radius=80)

@@ -7,11 +7,12 @@ matters, a tape measurement of a panel replaces the guess: :func:`refine`.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace as changed
 
 import msgspec
 
+from leastcut.car._checked import OutlineError
 from leastcut.car._frame import DEFAULTS, RATIOS, Dimensions, Frame, ratios_of
 from leastcut.car._middle import middle
 from leastcut.car._piece import finish
@@ -92,15 +93,24 @@ def build(
     size = _checked_size(body, (length_mm, width_mm, height_mm, wheelbase_mm), doors)
     two_door = size.doors <= 3
     frame = Frame(ratios=ratios_of(body, two_door=two_door), size=size, two_door=two_door)
-    panels = [finish(piece, "centre", material) for piece in middle(frame)]
-    filler = {"quarter", "bed"}
-    for piece in sides(frame):
-        panels.append(finish(piece, "left", material))
-        flap = (("fuel flap", fuel_flap(frame)),) if piece.id in filler else ()
-        right = changed(piece, keep_outs=(*piece.keep_outs, *flap))
-        panels.append(finish(right, "right", material))
-    panels.sort(key=_order_of_work)
+    try:
+        panels = sorted(_finished(frame, material), key=_order_of_work)
+    except OutlineError:
+        raise BodyError(
+            f"these four measures make no {body}",
+            where="length, width, height, wheelbase",
+            do="Check each, or choose the body class that comes nearer",
+        ) from None
     return _with_materials(tuple(panels), materials or {})
+
+
+def _finished(frame: Frame, material: Material) -> Iterator[Panel]:
+    for piece in middle(frame):
+        yield finish(piece, "centre", material)
+    for piece in sides(frame):
+        yield finish(piece, "left", material)
+        flap = (("fuel flap", fuel_flap(frame)),) if piece.id in {"quarter", "bed"} else ()
+        yield finish(changed(piece, keep_outs=(*piece.keep_outs, *flap)), "right", material)
 
 
 # From the top downwards, because dirt and splatter fall; one side finished before the other

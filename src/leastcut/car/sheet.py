@@ -107,6 +107,7 @@ def _label(
         words=dress.word(panel.id),
         ground=dress.fill(panel.id),
         outline=on_sheet(sheet, placement, panel.outline_mm),
+        kept=tuple(on_sheet(sheet, placement, k.outline_mm) for k in panel.keep_outs),
         grade=grade(sheet),
         on_edge=on_edge,
     )
@@ -124,15 +125,14 @@ def _piece(
         return on_sheet(sheet, placement, points)
 
     ink, quiet = inks_on(label.ground)
-    kept = [paper(k.outline_mm) for k in panel.keep_outs]
     notched = notches(panel, size_mm=1.3 * label.grade / sheet.scale)
     outline = shape_path([label.outline])
     parts = [
         tag("title", _told(panel, placement, dress)),
         tag("path", d=outline, fill=label.ground, stroke=INK, stroke_width=0.35),
         *(dashes(paper(body_line), stroke=quiet) for body_line in panel.body_lines_mm),
-        *(_cell(paper(p), name, ink, kept) for name, p in cells),
-        *(_keep_out(points) for points in kept),
+        *(_cell(paper(p), name, ink, label.kept) for name, p in cells),
+        *(_keep_out(points) for points in label.kept),
         *(tag("path", d=shape_path([paper(n)]), fill=INK) for n in notched),
         *label.draw(),
     ]
