@@ -99,12 +99,11 @@ def walk(
     counts = np.maximum(1, np.ceil(lengths / step_mm)).astype(np.int64)
     which = np.repeat(np.arange(len(ends)), counts)
     index = np.arange(len(which)) - np.repeat(np.cumsum(counts) - counts, counts)
-    share, length = 1.0 / counts[which], lengths[which]
-    start = index * share
-    middle = (start + 0.5 * share)[:, None]
+    count, length = counts[which], lengths[which]
+    middle = ((index + 0.5) / count)[:, None]
     at = ends[which, :2] * (1.0 - middle) + ends[which, 2:] * middle
-    began = time_to_s(start * length, length, arm_speed_mm_s, ramp_mm)
-    ended = time_to_s((start + share) * length, length, arm_speed_mm_s, ramp_mm)
+    began = time_to_s(index / count * length, length, arm_speed_mm_s, ramp_mm)
+    ended = time_to_s((index + 1) / count * length, length, arm_speed_mm_s, ramp_mm)
     return Walk(at[:, 0], at[:, 1], ended - began)
 
 

@@ -42,9 +42,15 @@ def mean_speed(a: npt.ArrayLike, b: npt.ArrayLike) -> Array:
     from scipy.special import ellipe
 
     total = np.add(a, b, dtype=np.float64)
-    safe = np.where(total > 0, total, 1.0)
-    m = np.clip(4.0 * np.multiply(a, b) / safe**2, 0.0, 1.0)
+    m = _parameter(np.asarray(a, dtype=np.float64), np.asarray(b, dtype=np.float64))
     return np.asarray(2.0 / np.pi * total * ellipe(m), dtype=np.float64)
+
+
+def _parameter(a: Array, b: Array) -> Array:
+    """Return 4ab/(a + b)² as 1 - ((a - b)/(a + b))², which neither underflows nor passes 1."""
+    total = a + b
+    share = (a - b) / np.where(total > 0, total, 1.0)
+    return np.asarray(1.0 - share**2)
 
 
 def rms_speed(a: npt.ArrayLike, b: npt.ArrayLike) -> Array:
@@ -107,12 +113,12 @@ def panel_point_speed_m_s(r_mm: npt.ArrayLike, settings: PadMotion) -> Array:
     e, omega, spin = settings.orbit_mm * 0.5e-3, orbit_rad_s(settings), spin_rad_s(settings)
     a, b = e * abs(omega - spin), abs(spin) * r
     total = a + b
-    m = np.clip(4.0 * a * b / np.where(total > 0, total, 1.0) ** 2, 0.0, 1.0)
+    m = _parameter(np.asarray(a), b)
     half = 0.5 * contact_half_angle(r * 1e3, settings)
     if (omega - spin) * spin >= 0:  # fastest where the pad leans towards the point
         part = ellipeinc(half, m)
     else:
-        part = ellipe(m) - ellipeinc(np.pi / 2 - half, m)
+        part = np.maximum(ellipe(m) - ellipeinc(np.pi / 2 - half, m), 0.0)
     return np.asarray(2.0 / np.pi * total * part, dtype=np.float64)
 
 
@@ -133,7 +139,7 @@ def contact_half_angle(r_mm: npt.ArrayLike, settings: PadMotion) -> Array:
     """
     r, e = np.asarray(r_mm, dtype=np.float64), settings.orbit_mm * 0.5
     radius = settings.pad_diameter_mm * 0.5
-    if e == 0:
+    if e < 1e-9:  # a millionth of a micrometre: no blur to speak of
         return np.where(r <= radius, np.pi, 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         cosine = (r**2 + e**2 - radius**2) / (2.0 * r * e)
@@ -178,7 +184,8 @@ def _mean_beyond(a: float, rim: float) -> float:
     nodes, weights = np.polynomial.legendre.leggauss(48)
     t, w = 0.5 * (nodes + 1.0), 0.5 * weights
     total = 0.0
-    for start, end in ((a, 0.0), (a, rim)):  # cubed steps crowd the nodes at the kink b = a
-        b = start + (end - start) * t**3
-        total += float(np.sum(w * 3.0 * t**2 * abs(end - start) * b * mean_speed(a, b)))
-    return 2.0 * total / rim**2
+    kink = a / rim
+    for end in (0.0, 1.0):  # cubed steps crowd the nodes at the kink, where both parts are equal
+        b = kink + (end - kink) * t**3
+        total += float(np.sum(w * 3.0 * t**2 * abs(end - kink) * b * mean_speed(kink, b)))
+    return 2.0 * total * rim
