@@ -97,9 +97,15 @@ def _factory(rng: np.random.Generator) -> tuple[Array, Array, float]:
     return under, film[..., 4], float(car.sum() + build)
 
 
-def draw_car(rng: np.random.Generator, *, repaint: float = 0.08) -> TrueCar:
-    """Draw one car: factory paint, past polishing, and now and then a panel that was redone."""
+def draw_car(
+    rng: np.random.Generator, *, repaint: float = 0.08, clear_shift: float = 0.0
+) -> TrueCar:
+    """Draw one car: factory paint, past polishing, and now and then a panel that was redone.
+
+    `clear_shift` moves the clear of every factory panel: a maker whose coat is not the usual one.
+    """
     under, clear, level = _factory(rng)
+    clear, level = clear + clear_shift, level + clear_shift
     if rng.random() < 0.5:
         worn = rng.gamma(1.8, 1.33)
         clear = clear - (worn * rng.uniform(0.6, 1.4, N_PANELS))[:, None, None]
@@ -145,6 +151,13 @@ def draw_gauge(rng: np.random.Generator) -> TrueGauge:
     """Draw a digital gauge of the ordinary kind."""
     return TrueGauge(
         offset=rng.uniform(-2.0, 2.0), slope=rng.uniform(-0.03, 0.03), scatter=0.01, step=1.0
+    )
+
+
+def draw_clear_gauge(rng: np.random.Generator) -> TrueGauge:
+    """Draw a gauge that resolves the clear coat: 2 % scatter, small faults."""
+    return TrueGauge(
+        offset=rng.uniform(-0.7, 0.7), slope=rng.uniform(-0.03, 0.03), scatter=0.02, step=1.0
     )
 
 

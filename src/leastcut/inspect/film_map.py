@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from leastcut.car.records import Interval, Polygon
 from leastcut.inspect import gp, mixture
@@ -34,6 +35,7 @@ no source."""
 _EDGE_WEIGHT_MM = 150.0  # an edge is as far from the face, to the film, as this distance along it
 _DROP_Z = 2.5  # film missing beyond this many standard deviations is taken as missing clear
 _CELLS = 400  # cells that speak for a section
+_FEW_CELLS = 50  # and for how far its places go together
 
 
 @dataclass(frozen=True)
@@ -262,9 +264,7 @@ def _of_cells(
     """Interval of the clear and the budget over marked cells."""
     if not cells.any():
         return Interval(mean=0.0, low=0.0, high=0.0), 0.0
-    mean, sd = drawn.mean_um[cells], drawn.place_sd_um[cells]
-    step = max(1, len(mean) // _CELLS)
-    thin = float(thin_place_um(mean[::step], sd[::step])) - drawn.doubt_um
+    mean, thin = _thin_of(drawn, cells, confidence=known.rule.confidence)
     middle = float(mean.mean())
     shift = middle - float(known.numbers[i, 0])
     low, high = (max(0.0, float(x) + shift) for x in known.numbers[i, 1:3])
@@ -273,6 +273,23 @@ def _of_cells(
         removed = float(known.removed_um[i])
         budget = allowance_um(middle, thin, removed_um=removed, rule=known.rule)
     return Interval(mean=middle, low=min(low, middle), high=max(high, middle)), budget
+
+
+def _thin_of(drawn: FilmMap, cells: NDArray[np.bool_], *, confidence: float) -> tuple[Array, float]:
+    """Mean of the cells, and the lower bound of their thin places [µm].
+
+    What no reading shows of a place is partly shared by the whole section, because film varies
+    smoothly. It counts as thin places within the section and, for that part, as doubt about the
+    section as well: counted twice rather than split, which would be less careful.
+    """
+    mean, sd = drawn.mean_um[cells], drawn.place_sd_um[cells]
+    few = slice(None, None, max(1, len(mean) // _FEW_CELLS))
+    places = drawn.raster.frame.places_mm(cells)[few]
+    shared = float(gp.correlation(places, places, gp.USUAL_LENGTH_MM).mean())
+    some = slice(None, None, max(1, len(mean) // _CELLS))
+    thin = float(thin_place_um(mean[some], sd[some]))
+    doubt = np.hypot(drawn.doubt_um, ndtri(confidence) * float(sd.mean()) * shared**0.5)
+    return mean, thin - float(doubt)
 
 
 def thin_place_um(mean_um: Array, sd_um: Array) -> Array:

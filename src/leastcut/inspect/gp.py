@@ -128,7 +128,10 @@ def _factor(spots: Spots, shape: Shape) -> Array:
 
 LENGTHS_MM = np.geomspace(80.0, 1200.0, 9)
 SD_FACTORS = np.geomspace(0.5, 4.0, 7)
-_USUAL_LENGTH_MM, _LENGTH_SPREAD = 300.0, 0.7
+USUAL_LENGTH_MM = 300.0
+"""How far film varies together on a panel [mm]. Our assumption, common practice, no source."""
+
+_LENGTH_SPREAD = 0.7
 _FACTOR_SPREAD = 0.5
 _FEW = 4
 
@@ -157,7 +160,7 @@ def choose_shape(panels: list[Spots], *, sd: float, mean_sd: float) -> list[Shap
     if not panels:
         return []
     score = np.stack([_scores(spots, sd, mean_sd) for spots in panels])
-    away = np.log(LENGTHS_MM / _USUAL_LENGTH_MM) / _LENGTH_SPREAD
+    away = np.log(LENGTHS_MM / USUAL_LENGTH_MM) / _LENGTH_SPREAD
     length = int(np.argmax(score.max(axis=2).sum(axis=0) - away**2 / 2))
     best = np.argmax(score[:, length, :], axis=1)
     return [

@@ -121,15 +121,9 @@ def numbers_of(belief: Belief, prior: LayerPrior, rule: ReserveRule) -> Array:
     w, mid, sd = belief.weight, belief.mid, belief.sd
     low = 1 - rule.confidence
     thinnest = mid - THIN_PLACE_Z * np.array(place_sds(prior))
-    return np.column_stack(
-        [
-            mixture.mean(w, mid, sd),
-            mixture.quantile(0.025, w, mid, sd),
-            mixture.quantile(0.975, w, mid, sd),
-            mixture.quantile(low, w, mid, sd),
-            mixture.quantile(low, w, thinnest, sd),
-        ]
-    )
+    levels = np.array([0.025, 0.975, low, low])[:, None]
+    bounds = mixture.quantile(levels, w, np.stack([mid, mid, mid, thinnest]), sd)
+    return np.column_stack([mixture.mean(w, mid, sd), bounds.T])
 
 
 def _evidence(
