@@ -87,6 +87,7 @@ def test_rule_fires_on_its_fact_alone(changed: dict[str, object], rule: str) -> 
         ({"film": "thin"}, "film-thin"),
         ({"left_after_low_um": 20.0}, "film-thin"),
         ({"film": "unmeasured"}, "film-unmeasured"),
+        ({"film": "unreadable", "material": "plastic"}, "film-on-plastic"),
         ({"film": "filled"}, "film-filled"),
         ({"film": "repainted"}, "film-repainted"),
         ({"has_edges": True}, "edges"),

@@ -173,7 +173,7 @@ def _panel(
         trail_load_mm_per_cm2=float(rng.choice([0.0, 0.0, 6.0])),
         depth_median_um=median * float(rng.lognormal(0.0, 0.08)),
         depth_sigma=sigma,
-        clear_um=clear - 14.0 if thin else clear,
+        clear_um=clear - 9.0 if thin else clear,
         under_um=under + 95.0 if again else under,
         repainted=again,
     )

@@ -159,11 +159,19 @@ def _thin(panel: PanelFacts) -> bool:
     return left is not None and reserve is not None and left < reserve
 
 
+def _unmeasured(panel: PanelFacts) -> bool:
+    return panel.film in {"unmeasured", "unreadable"}
+
+
+def _plastic(panel: PanelFacts) -> bool:
+    return panel.material in {"plastic", "composite"}
+
+
 def _hot(panel: PanelFacts) -> bool:
     if panel.surface_c is None and panel.temperature_rise_c is None:
         return False
     start = 25.0 if panel.surface_c is None else panel.surface_c
-    limit = WARN_SURFACE_C if panel.material in {"plastic", "composite"} else STOP_SURFACE_C
+    limit = WARN_SURFACE_C if _plastic(panel) else STOP_SURFACE_C
     return start + (panel.temperature_rise_c or 0.0) >= limit
 
 
@@ -229,15 +237,16 @@ _CONDITIONS: dict[str, Callable[[JobFacts], tuple[str, ...]]] = {
     "cord weak": _cord_weak,
     "circuit full": _circuit_full,
     "film thin": lambda facts: _panels(facts, _thin),
-    "film unmeasured": lambda facts: _panels(
-        facts, lambda p: p.film in {"unmeasured", "unreadable"}
+    "film unmeasured": lambda facts: _panels(facts, lambda p: _unmeasured(p) and not _plastic(p)),
+    "film unmeasured on plastic": lambda facts: _panels(
+        facts, lambda p: _unmeasured(p) and _plastic(p)
     ),
     "film filled": lambda facts: _panels(facts, lambda p: p.film == "filled"),
     "film repainted": lambda facts: _panels(facts, lambda p: p.film == "repainted"),
     "edges": lambda facts: _any_panel(facts, lambda p: p.has_edges),
     "body lines": lambda facts: _panels(facts, lambda p: p.has_body_lines),
     "keep-outs": lambda facts: _any_panel(facts, lambda p: p.has_keep_outs),
-    "plastic": lambda facts: _panels(facts, lambda p: p.material in {"plastic", "composite"}),
+    "plastic": lambda facts: _panels(facts, _plastic),
     "hot": lambda facts: _panels(facts, _hot),
     "sanding": lambda facts: _panels(facts, lambda p: p.sanding),
     "airbag": lambda facts: _panels(facts, lambda p: p.near_airbag),

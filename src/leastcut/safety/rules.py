@@ -212,6 +212,16 @@ RULES: tuple[Rule, ...] = (
         status=_PRACTICE,
     ),
     Rule(
+        id="film-on-plastic",
+        stage="inspect",
+        condition="film unmeasured on plastic",
+        what="The film on this plastic was not measured, so its budget is a guess",
+        do="A magnetic or eddy-current gauge does not read here: use an ultrasonic one, or take "
+        "the mildest process and stop early",
+        source="",
+        status=_PRACTICE,
+    ),
+    Rule(
         id="film-filled",
         stage="inspect",
         condition="film filled",
