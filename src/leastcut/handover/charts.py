@@ -46,7 +46,7 @@ def load_chart(dossier: Dossier) -> Plot:
         proof = proofs.get(state.panel)
         before = proof.before_mm_per_cm2 if proof else state.load_mm_per_cm2
         after = proof.after_mm_per_cm2 if proof else None
-        said = words.load(before.mean) + (f" → {words.load(after.mean)}" if after else "")
+        said = words.load(before.mean) + (f", after {words.load(after.mean)}" if after else "")
         rows.append(
             Row(
                 label=names[state.panel],

@@ -1,10 +1,11 @@
 """What the client's report says, in words and formatted numbers. Pure."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from leastcut.car.records import Interval, Panel
 from leastcut.handover import words
+from leastcut.handover.album import pairs, shots
 from leastcut.handover.care import CareSheet, Use, care_sheet
 from leastcut.handover.charts import film_chart, load_chart
 from leastcut.handover.glyphs import short
@@ -49,7 +50,13 @@ WHY_SO_LITTLE = (
 )
 
 
-def report_sheet(dossier: Dossier, *, truth: Truth | None = None, use: Use | None = None) -> Sheet:
+def report_sheet(
+    dossier: Dossier,
+    *,
+    truth: Truth | None = None,
+    use: Use | None = None,
+    photos: Mapping[str, str] | None = None,
+) -> Sheet:
     """Return everything that the client's report prints.
 
     Parameters
@@ -60,6 +67,8 @@ def report_sheet(dossier: Dossier, *, truth: Truth | None = None, use: Use | Non
         The hidden truth of a demonstration: adds a page of found against true.
     use : Use, optional
         How the car is washed and kept, for the care sheet.
+    photos : mapping, optional
+        Photo as the dossier names it to the picture that the layout shall show.
     """
     return {
         **_head(dossier),
@@ -77,13 +86,24 @@ def report_sheet(dossier: Dossier, *, truth: Truth | None = None, use: Use | Non
             (c for c in dossier.cautions if _for_the_client(c)), panel_names(dossier)
         ),
         "help": helps(dossier),
-        "missing": [text for stage in dossier.stages for text in (*stage.missing, *stage.not_yet)],
+        "not_yet": words.listed(text for stage in dossier.stages for text in stage.not_yet),
         "price": price_rows(dossier),
         "truth": found_against_true(dossier, truth) if truth else None,
         "truth_film": _picture("truth.svg", film_chart(dossier, true_clear(truth)))
         if truth
         else None,
         "film_unit": words.film_symbol(dossier.units),
+        **_album(dossier, photos or {}),
+    }
+
+
+def _album(dossier: Dossier, photos: Mapping[str, str]) -> Sheet:
+    return {
+        "pairs": [
+            [pair.panel, photos[pair.before], photos[pair.after], pair.caption]
+            for pair in pairs(dossier, photos)
+        ],
+        "shots": [[one.panel, photos[one.photo], one.caption] for one in shots(dossier, photos)],
     }
 
 

@@ -17,7 +17,7 @@ from leastcut.handover.glyphs import printable, short
 INK = "#17324d"
 PALE = "#b9c6d3"
 LABEL_MM = 46.0
-VALUE_MM = 36.0
+VALUE_MM = 40.0
 ROW_MM = 6.2
 PLOT_MM = 88.0
 FACE = "Atkinson Hyperlegible, Noto Sans, Noto Sans Hebrew, Noto Sans Arabic, sans-serif"

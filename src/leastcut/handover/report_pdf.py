@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from datetime import datetime
 
+from leastcut.handover.album import used
 from leastcut.handover.care import Use
 from leastcut.handover.charts import film_chart, load_chart
 from leastcut.handover.client import report_sheet
 from leastcut.handover.drawings import Drawings, draw_film
+from leastcut.handover.photos import fit_all
 from leastcut.handover.plots import draw_bars, draw_intervals
 from leastcut.handover.records import Dossier
 from leastcut.handover.truth import read_truth, true_clear
@@ -19,6 +21,7 @@ def make(
     now: datetime,
     truth: Mapping[str, object] | None = None,
     use: Use | None = None,
+    photos: Mapping[str, bytes] | None = None,
     drawings: Drawings | None = None,
 ) -> bytes:
     """Return the client's report.
@@ -36,6 +39,9 @@ def make(
         anything else in it is passed over.
     use : Use, optional
         How the car is washed and kept, for the care sheet.
+    photos : mapping, optional
+        Photos and overlays by the names that the dossier gives them; those of the inspection and
+        of the proof are shown, made small enough for the document to stay below 6 MB.
     drawings : Drawings, optional
         The pattern sheet; drawn from the dossier when left out.
 
@@ -43,6 +49,11 @@ def make(
     -------
     bytes
         A tagged PDF on A4, or on US letter when the dossier's units are US.
+
+    Raises
+    ------
+    ReportPhotoError
+        If a photo that shall be shown cannot be read.
     """
     car = drawings.car if drawings else draw_film(dossier)
     files = {
@@ -54,5 +65,8 @@ def make(
     if known:
         chart = film_chart(dossier, true_clear(known))
         files["truth.svg"] = draw_intervals(chart).encode()
-    sheet = report_sheet(dossier, truth=known, use=use)
+    fitted = fit_all(used(dossier, photos or {}))
+    names = {name: f"photo-{n}.jpg" for n, name in enumerate(fitted)}
+    files |= {names[name]: content for name, content in fitted.items()}
+    sheet = report_sheet(dossier, truth=known, use=use, photos=names)
     return set_pdf("report", sheet, pictures=files, units=dossier.units, now=now)
