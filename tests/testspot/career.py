@@ -98,12 +98,14 @@ def _try(
     )
 
 
-def run_many(count: int, *, seed: int = 1, wide: float = 1.0, **options: Any) -> list[Career]:
+def run_many(
+    count: int, *, seed: int = 1, wide: float = 1.0, rich: bool = False, **options: Any
+) -> list[Career]:
     """Play `count` cars, two clients in three with a daily car."""
     children = np.random.default_rng(seed).spawn(count)
     targets = ("daily", "daily", "show")
     return [
-        play(World(rng, wide=wide, target=targets[i % 3]), **options)
+        play(World(rng, wide=wide, target=targets[i % 3], rich=rich), **options)
         for i, rng in enumerate(children)
     ]
 

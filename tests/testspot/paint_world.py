@@ -44,6 +44,7 @@ class World:
     rng: np.random.Generator
     wide: float = 1.0
     target: str = "daily"
+    rich: bool = False
     budget_um: float = field(init=False)
     softness: float = field(init=False)
     strength: Array = field(init=False)
@@ -59,7 +60,7 @@ class World:
         # source: clear coat 1.5 to 2 mil, at least 1.4 mil to stay (vehicle maker's service texts),
         # at most 0.3 mil taken (attributed to a vehicle maker, primary not found); status: seen
         clear = rng.normal(44.45, 3.2)
-        self.budget_um = float(np.clip(min(7.62, clear - 35.56), 0.5, None))
+        self.budget_um = 1e3 if self.rich else float(np.clip(min(7.62, clear - 35.56), 0.5, None))
         self._median = 0.8 * float(np.exp(rng.normal(0.0, 0.52 * wide)))
         self._sigma = float(rng.uniform(0.7 - 0.4 * wide, 0.7 + 0.4 * wide))
         self._shape = rng.choice(["lognormal", "lognormal", "weibull"])
@@ -135,14 +136,15 @@ class World:
         """Return cut and removed fraction of the car when stepped up by eye until clean.
 
         Three sets (six passes: common practice, no source) of each rung on one spot until the eye
-        takes the target for met; then three sets of that rung, with its finishing step, everywhere.
+        finds it clean; then three sets of that rung, with its finishing step, everywhere.
         """
         place = self.spot()
         rung = 0
+        left = 0.10 if self.target == "daily" else 0.05
         for rung in range(4):
             self.work(place, rung, 3)
             if rung in FINISH:
                 self.work(place, FINISH[rung], 2)
-            if 1.0 - place.visible() + self.rng.normal(0.0, 0.03) >= REQUIRED[self.target]:
+            if place.visible() < self.rng.normal(left, 0.3 * left):
                 break
         return self.car_after(rung, 3)

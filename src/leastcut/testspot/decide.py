@@ -121,11 +121,17 @@ def advise(case: Case) -> Advice:
     if owing := [move for move in options if move.process == debt]:
         return _try(case, max(owing, key=lambda move: move.worth_min))
     move = max(options, key=lambda option: option.worth_min, default=None)
-    if move is not None and move.worth_min > 0.0:
+    if move is not None and (move.worth_min > 0.0 or _undecided(case)):
         return _try(case, move)
     if case.proven is not None:
         return _use(case.proven)
     return _stop(case)
+
+
+def _undecided(case: Case) -> bool:
+    """Tell whether nothing is proven yet while something still may be."""
+    fair = any(c.p_target >= case.rules.p_fair for c in case.payable)
+    return case.proven is None and (fair or not case.tried)
 
 
 def _try(case: Case, move: Move) -> Advice:

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 # Photo: what two photos of one place cannot settle beyond their stated interval. Ours.
-PHOTO_SD = 0.02
+PHOTO_SD = 0.015
 LOADS_ONLY_SD = 0.08  # two loads without an interval
 SET_SD = 0.08  # one set against the next on the same spot, standard deviation of ln cut; ours
-GAUGE_SD_UM = 0.3  # least believable uncertainty of a difference of two gauge readings; ours
-TAIL = 4.0  # degrees of freedom of every error: one wild trial must not drag the rest
+GAUGE_SD_UM = 0.2  # least believable uncertainty of a difference of two gauge means; ours
+TAIL = 7.0  # degrees of freedom of every error: one wild trial must not drag the rest
 
 # Verdict words: where the eye under the lamp draws its lines, as removed fraction, and how blurred
 # the line is. Ours, no source.
@@ -137,7 +137,7 @@ def log_likelihood(trials: Sequence[Trial], draws: "PaintDraws") -> Array:
         if trial.removed is not None:
             total += _photo(trial, trial.removed, state, draws, wider)
         if trial.cut_um is not None:
-            sd = math.hypot(trial.cut_um.sd, GAUGE_SD_UM)
+            sd = max(trial.cut_um.sd, GAUGE_SD_UM)
             total += _student((trial.cut_um.value - state.cut_um) / sd)
         if trial.verdict is not None:
             total += np.log(verdict_chance(trial.verdict, state)) / wider

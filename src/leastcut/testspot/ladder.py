@@ -54,19 +54,11 @@ class LadderError(InputError):
     """A ladder that cannot be climbed: empty, two processes of one label, or senseless settings."""
 
 
-def exposure(process: Process) -> float:
-    """Return force × mean speed / (stroke spacing × arm speed) of one set [N s/mm²].
-
-    Mean removal of a raster is k F v/(d V): Preston's law integrated over the strokes. The mean
-    sliding speed is taken as that of the orbit alone, to which the free spin adds a few per cent.
-    """
-    speed_mm_s = math.pi * process.orbit_mm * process.orbits_per_min / 60.0
-    raster = process.stroke_spacing_mm * process.arm_speed_mm_s
-    return process.force_n * speed_mm_s / raster
-
-
 def relative_cut(process: Process) -> float:
     """Return the expected cut per set against the reference process on the same paint.
+
+    Pad and liquid by class; force, throw, speeds and stroke spacing by the mean removal of a set
+    in closed form (Preston's law, :func:`leastcut.polish.cut.mean_cut_um`).
 
     Examples
     --------
@@ -77,8 +69,19 @@ def relative_cut(process: Process) -> float:
     """
     if process.relative_cut is not None:
         return process.relative_cut
-    settings = exposure(process) / exposure(REFERENCE)
-    return PAD_CUT[process.pad] * LIQUID_CUT[process.liquid] * settings
+    return PAD_CUT[process.pad] * LIQUID_CUT[process.liquid] * _settings(process)
+
+
+def _settings(process: Process) -> float:
+    """Return how many times the settings alone cut what the reference's settings would."""
+    from leastcut.polish import cut
+
+    return cut.relative_cut(
+        process,
+        REFERENCE,
+        arm_speed_mm_s=(process.arm_speed_mm_s, REFERENCE.arm_speed_mm_s),
+        spacing_mm=(process.stroke_spacing_mm, REFERENCE.stroke_spacing_mm),
+    )
 
 
 def finish_floor(process: Process) -> float:
@@ -143,14 +146,13 @@ def check(ladder: Sequence[Process]) -> tuple[Process, ...]:
 
 def _check_settings(process: Process) -> None:
     settings = {
+        "pad_diameter_mm": process.pad_diameter_mm,
         "orbit_mm": process.orbit_mm,
         "orbits_per_min": process.orbits_per_min,
         "force_n": process.force_n,
         "arm_speed_mm_s": process.arm_speed_mm_s,
         "stroke_spacing_mm": process.stroke_spacing_mm,
-        "relative_cut": relative_cut(process)
-        if process.relative_cut is None
-        else process.relative_cut,
+        "relative_cut": 1.0 if process.relative_cut is None else process.relative_cut,
         "max_sets": process.max_sets,
     }
     for name, value in settings.items():

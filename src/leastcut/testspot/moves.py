@@ -93,7 +93,9 @@ def possible(case: Case) -> tuple[Move, ...]:
         required=case.required,
         tried=[c.process in case.tried for c in case.candidates],
     )
-    now = value.loss_now(table, limits)
+    now = value.loss_now(
+        case.candidates, [c.process in case.tried for c in case.candidates], limits
+    )
     return tuple(
         _priced(case, move, table, limits, now) for move in _open(case) if _payable(case, move)
     )
@@ -116,10 +118,7 @@ def _open(case: Case) -> Iterator[Move]:
 def _on_rung(case: Case, process: Process) -> Iterator[Move]:
     done = _pure_spots(case.trials, process.label)
     spot, before = max(done.items(), key=lambda item: item[1], default=(None, 0))
-    known = set(done.values())
     for sets in range(1, process.max_sets + 1):
-        if sets in known:
-            continue
         if spot is not None and sets > before:
             yield Move(process.label, sets - before, sets, spot, 0.0)
         else:

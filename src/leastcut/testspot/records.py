@@ -44,8 +44,8 @@ class Process(msgspec.Struct, frozen=True, kw_only=True):
     orbits_per_min: float = 4800.0
     spin_rpm: float = 300.0
     force_n: float = 45.0
-    arm_speed_mm_s: float = 50.0
-    stroke_spacing_mm: float = 50.0
+    arm_speed_mm_s: float = 60.0
+    stroke_spacing_mm: float = 65.0
     power_w: float = 500.0
     max_sets: int = 4
     relative_cut: float | None = None

@@ -17,7 +17,7 @@ class Prices(msgspec.Struct, frozen=True, kw_only=True):
         and one set on it.
     """
 
-    um_min: float = 60.0
+    um_min: float = 120.0
     miss_min: float = 480.0
     spot_min: float = 6.0
     look_min: float = 3.0
@@ -44,5 +44,5 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
     p_target: float = 0.9
     p_within_budget: float = 0.99
     p_fair: float = 0.2
-    max_trials: int = 6
+    max_trials: int = 8
     prices: Prices = Prices()

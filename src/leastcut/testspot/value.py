@@ -7,6 +7,7 @@ paints are weighted anew under each outcome, and the decision that would then be
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +15,13 @@ from scipy.special import ndtr, ndtri
 
 from leastcut.testspot import paint, sampler
 from leastcut.testspot.paint import PaintDraws
+from leastcut.testspot.records import Candidate
 from leastcut.testspot.rules import Prices
 
 Array = NDArray[np.float64]
 
-_PAINTS = 1024  # paints that carry the weighting
-_OUTCOMES = 40  # outcomes foreseen for each trial
+_PAINTS = 800  # paints that carry the weighting
+_OUTCOMES = 32  # outcomes foreseen for each trial
 _PHOTO_SD = 0.035  # expected standard uncertainty of a removed fraction
 
 
@@ -68,16 +70,23 @@ def loss(table: Effects, weights: Array, tried: NDArray[np.bool_], limits: Limit
     A proven candidate costs its clear coat, and one trial more if it was never tried; with nothing
     proven, the best that can be paid also costs its chance to miss the target.
     """
-    prices = limits.prices
-    meets = weights @ table.meets
-    cut = weights @ table.cut
     payable = _within(table, weights, limits) >= limits.p_within
+    return _price(weights @ table.meets, weights @ table.cut, payable, tried, limits)
+
+
+def _price(
+    meets: Array,
+    cut: Array,
+    payable: NDArray[np.bool_],
+    tried: NDArray[np.bool_],
+    limits: Limits,
+) -> Array:
+    prices = limits.prices
     another = prices.spot_min + prices.look_min + 2.0 * prices.set_min
     cost = prices.um_min * cut + np.where(tried, 0.0, another)
     cost = cost + np.where(meets >= limits.p_target, 0.0, prices.miss_min * (1.0 - meets))
-    nothing = np.full(len(weights), prices.miss_min)
-    least: Array = np.minimum(np.min(np.where(payable, cost, np.inf), axis=1), nothing)
-    return least
+    nothing = prices.miss_min + prices.um_min * (limits.budget_um or 0.0)
+    return np.asarray(np.min(np.where(payable, cost, nothing), axis=1))
 
 
 def _within(table: Effects, weights: Array, limits: Limits) -> Array:
@@ -90,10 +99,12 @@ def _within(table: Effects, weights: Array, limits: Limits) -> Array:
     return np.asarray(ndtr((np.log(limits.budget_um) - mean) / spread))
 
 
-def loss_now(table: Effects, limits: Limits) -> float:
+def loss_now(candidates: Sequence[Candidate], tried: Sequence[bool], limits: Limits) -> float:
     """Return the loss of deciding without another trial [min]."""
-    even = np.full((1, len(table.cut)), 1.0 / len(table.cut))
-    return float(loss(table, even, table.tried, limits)[0])
+    meets = np.array([[c.p_target for c in candidates]])
+    cut = np.array([[c.cut_um.mean for c in candidates]])
+    payable = np.array([[c.p_within_budget >= limits.p_within for c in candidates]])
+    return float(_price(meets, cut, payable, np.asarray(tried), limits)[0])
 
 
 def loss_after(
@@ -122,9 +133,7 @@ def loss_after(
     gauge_sd_um : float or None
         Standard uncertainty of a gauge difference [µm], None if there is no gauge.
     """
-    n = len(shown)
-    source = ((np.arange(_OUTCOMES) + 0.5) / _OUTCOMES * n).astype(np.intp)
-    noise = ndtri(sampler.halton(_OUTCOMES, 3)[:, 1:])
+    source, noise = _foreseen(len(shown))
     seen = shown[source] + _PHOTO_SD * noise[:, 0]
     log = -0.5 * ((seen[:, None] - shown) / _PHOTO_SD) ** 2
     if gauge_sd_um is not None:
@@ -133,3 +142,10 @@ def loss_after(
     weights = np.exp(log - log.max(axis=1, keepdims=True))
     weights /= weights.sum(axis=1, keepdims=True)
     return float(np.mean(loss(table, weights, tried, limits)))
+
+
+@cache
+def _foreseen(n: int) -> tuple[NDArray[np.intp], Array]:
+    """Return which paints the outcomes are foreseen from, and their errors in standard units."""
+    source = ((np.arange(_OUTCOMES) + 0.5) / _OUTCOMES * n).astype(np.intp)
+    return source, np.asarray(ndtri(sampler.halton(_OUTCOMES, 3)[:, 1:]))
