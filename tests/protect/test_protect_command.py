@@ -63,6 +63,20 @@ def test_clock_and_quantity(run: Run) -> None:
     assert run("protect", "quantity", "--area-m2", "9").stdout == "45 ml for 9 m²\n"
 
 
+def test_the_sheets_own_figures_take_the_place_of_the_class(run: Run, tmp_path: Path) -> None:
+    given = ("protect", "clock", "--applied", "10:00", "--json")
+    usual = json.loads(run(*given).stdout)
+    own = json.loads(run(*given, "--dry", "3 h", "--flash-until", "15").stdout)
+    assert own[0]["until_min"] == 600.0 + 15.0
+    assert own[2]["until_min"] == 600.0 + 180.0
+    assert own[3] == usual[3]
+    (tmp_path / "bay.csv").write_text(FORECAST, encoding="utf-8")
+    warm = ("--air-min-c", "60 °F", "--needs", "30")
+    late = json.loads(run("protect", "day", tmp_path / "bay.csv", *warm, "--json").stdout)
+    early = json.loads(run("protect", "day", tmp_path / "bay.csv", "--json").stdout)
+    assert late["open_spans"][0]["from_min"] > early["open_spans"][0]["from_min"]
+
+
 @pytest.mark.parametrize(
     ("arguments", "reason"),
     [
@@ -71,6 +85,8 @@ def test_clock_and_quantity(run: Run) -> None:
         (("window", "--air-c", "20 m", "--rh", "50", "--surface-c", "20"), "does not measure"),
         (("clock", "--applied", "noon"), "not a time of day"),
         (("clock", "--applied", "10:00", "--product", "wax", "--layers", "2"), "further layer"),
+        (("clock", "--applied", "10:00", "--dry", "30 days"), "time to wash"),
+        (("window", "--air-c", "20", "--rh", "50", "--surface-c", "20", "--rh-min", "90"), "least"),
         (("quantity", "--area-m2", "-1"), "-1 m²"),
         (("day", "no-such-file.csv"), "no-such-file.csv"),
     ],

@@ -161,7 +161,7 @@ def test_usual_products_hold_together_and_say_what_goes_first(item: Product) -> 
     assert "data sheet goes first" in item.source
     moments = clock(600.0, item)
     assert all(m.from_min >= 600.0 for m in moments)
-    assert all(m.until_min >= m.from_min for m in moments if m.until_min is not None)
+    assert all(m.until_min >= m.from_min for m in moments)
     assert moments[-1].what == "do not wash"
 
 

@@ -1,11 +1,14 @@
 """``leastcut protect``: when the last layer may go on, how much of it, how long to wait."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from leastcut.cli.typed import CELSIUS, MICROMETRES, MINUTES, SQUARE_METRES
+
+if TYPE_CHECKING:
+    from leastcut.protect.records import Limits
 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 _PRODUCT = click.option(
@@ -16,7 +19,6 @@ _PRODUCT = click.option(
     show_default=True,
     help="Class of product; its data sheet goes first.",
 )
-_SHEET = "From the product's data sheet."
 
 
 @click.group(name="protect")
@@ -27,46 +29,76 @@ def group() -> None:
     """
 
 
+# option, its type, help: a data sheet's own limits, in place of the class's usual ones
+_LIMITS: tuple[tuple[str, Any, str], ...] = (
+    ("--margin-c", float, "Surface above the dew point, K."),
+    ("--rh-max", float, "Highest humidity, %."),
+    ("--rh-min", float, "Lowest humidity, %."),
+    ("--air-min-c", CELSIUS, "Coldest air, °C."),
+    ("--air-max-c", CELSIUS, "Warmest air, °C."),
+    ("--surface-min-c", CELSIUS, "Coldest surface, °C."),
+    ("--surface-max-c", CELSIUS, "Warmest surface, °C."),
+)
+# option, field of the product: a data sheet's own times
+_TIMES = {
+    "--flash-from": "flash_min_low",
+    "--flash-until": "flash_min_high",
+    "--recoat-from": "recoat_min_low",
+    "--recoat-until": "recoat_min_high",
+    "--touch": "touch_min",
+    "--dry": "dry_min",
+    "--wash": "wash_min",
+}
+_FIELDS = {
+    "margin_c": "margin_c",
+    "rh_max": "rh_percent_max",
+    "rh_min": "rh_percent_min",
+    "air_min_c": "air_c_min",
+    "air_max_c": "air_c_max",
+    "surface_min_c": "surface_c_min",
+    "surface_max_c": "surface_c_max",
+}
+
+
+def _sheet_limits(command: Any) -> Any:
+    """Give a command the options of a data sheet's limits."""
+    for name, kind, words in reversed(_LIMITS):
+        command = click.option(name, type=kind, default=None, help=f"From the sheet. {words}")(
+            command
+        )
+    return command
+
+
+def _sheet_times(command: Any) -> Any:
+    """Give a command the options of a data sheet's times."""
+    for name in reversed(_TIMES):
+        words = "From the sheet, min, or with its unit (12 h)."
+        command = click.option(name, type=MINUTES, default=None, help=words)(command)
+    return command
+
+
+def _limits(typed: dict[str, float | None], base: "Limits") -> "Limits":
+    """Return the limits with what was typed from a sheet in its place."""
+    import msgspec
+
+    changed = {_FIELDS[key]: value for key, value in typed.items() if value is not None}
+    return msgspec.structs.replace(base, **changed)
+
+
 @group.command()
 @click.option("--air-c", type=CELSIUS, required=True, help="Air temperature, °C.")
 @click.option("--rh", "rh_percent", type=float, required=True, help="Relative humidity, %.")
 @click.option("--surface-c", type=CELSIUS, required=True, help="Surface temperature, °C.")
-@click.option("--margin-c", type=float, default=3.0, show_default=True, help="Above dew point, K.")
-@click.option("--rh-max", type=float, default=85.0, show_default=True, help=_SHEET)
-@click.option("--rh-min", type=float, default=0.0, show_default=True, help=_SHEET)
-@click.option("--air-min-c", type=CELSIUS, default=5.0, show_default=True, help=_SHEET)
-@click.option("--air-max-c", type=CELSIUS, default=35.0, show_default=True, help=_SHEET)
-@click.option("--surface-min-c", type=CELSIUS, default=5.0, show_default=True, help=_SHEET)
-@click.option("--surface-max-c", type=CELSIUS, default=40.0, show_default=True, help=_SHEET)
+@_sheet_limits
 @_JSON
 def window(
-    air_c: float,
-    rh_percent: float,
-    surface_c: float,
-    margin_c: float,
-    rh_max: float,
-    rh_min: float,
-    air_min_c: float,
-    air_max_c: float,
-    surface_min_c: float,
-    surface_max_c: float,
-    *,
-    as_json: bool,
+    air_c: float, rh_percent: float, surface_c: float, *, as_json: bool, **typed: float | None
 ) -> None:
     """Dew point, margin of the surface above it, and whether the last layer may go on."""
     from leastcut.protect import window as core
     from leastcut.protect.records import Limits
 
-    limits = Limits(
-        margin_c=margin_c,
-        rh_percent_max=rh_max,
-        rh_percent_min=rh_min,
-        air_c_min=air_min_c,
-        air_c_max=air_max_c,
-        surface_c_min=surface_min_c,
-        surface_c_max=surface_max_c,
-    )
-    found = core.window(air_c, rh_percent, surface_c, limits=limits)
+    found = core.window(air_c, rh_percent, surface_c, limits=_limits(typed, Limits()))
     lines = [
         f"{'yes' if found.ok else 'not now'}: {found.why}",
         f"dew point {found.dew_point_c:.1f} °C, surface {found.margin_c:.1f} °C above it",
@@ -80,9 +112,18 @@ def window(
 @click.option(
     "--needs", type=MINUTES, default=60.0, show_default=True, help="Application and flash, min."
 )
+@_sheet_limits
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="Write the picture here, SVG.")
 @_JSON
-def day(forecast: Path, kind: str, needs: float, out: Path | None, *, as_json: bool) -> None:
+def day(
+    forecast: Path,
+    kind: str,
+    needs: float,
+    out: Path | None,
+    *,
+    as_json: bool,
+    **typed: float | None,
+) -> None:
     """When in the day it may go on, from a forecast or a logger's CSV.
 
     FORECAST has columns time (HH:MM), air_c or air_f, rh_percent, and surface_c if measured.
@@ -97,7 +138,8 @@ def day(forecast: Path, kind: str, needs: float, out: Path | None, *, as_json: b
     weather, problems = parse_rows(read_rows(forecast), where=forecast.name)
     for problem in problems:
         click.echo(f"left out: {problem}", err=True)
-    found = day_window(weather, limits=product(kind).limits, needs_min=needs)
+    limits = _limits(typed, product(kind).limits)
+    found = day_window(weather, limits=limits, needs_min=needs)
     if out is not None:
         click.echo(f"wrote {write_whole(out, draw_day(found))}", err=True)
     note = "surface taken as warm as the air; measure it before you begin"
@@ -109,19 +151,24 @@ def day(forecast: Path, kind: str, needs: float, out: Path | None, *, as_json: b
 @click.option("--applied", required=True, metavar="HH:MM", help="When the first layer went on.")
 @_PRODUCT
 @click.option("--layers", type=int, default=1, show_default=True)
+@_sheet_times
 @_JSON
-def clock(applied: str, kind: str, layers: int, *, as_json: bool) -> None:
+def clock(applied: str, kind: str, layers: int, *, as_json: bool, **typed: float | None) -> None:
     """Say what follows when: wipe off, further layers, keep dry, do not wash."""
+    import msgspec
+
     from leastcut.protect.clock import clock as core
     from leastcut.protect.day import time_of_day
     from leastcut.protect.forecast import minutes_of
     from leastcut.protect.products import product
 
-    item = product(kind)
+    names = {name.removeprefix("--").replace("-", "_"): field for name, field in _TIMES.items()}
+    changed = {names[key]: value for key, value in typed.items() if value is not None}
+    item = msgspec.structs.replace(product(kind), **changed)
     moments = core(minutes_of(applied), item, layers=layers)
     lines = [
-        f"{moment.what}: {time_of_day(moment.from_min)} to "
-        f"{'no end' if moment.until_min is None else time_of_day(moment.until_min)}; {moment.why}"
+        f"{moment.what}: {time_of_day(moment.from_min)} to {time_of_day(moment.until_min)}; "
+        f"{moment.why}"
         for moment in moments
     ]
     _print(moments, [*lines, f"source: {item.source}"], as_json=as_json)

@@ -73,11 +73,11 @@ class DayWindow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Moment(msgspec.Struct, frozen=True, kw_only=True):
-    """Something to do or to keep off until, in minutes since midnight [min]; None: no end."""
+    """Something to do, or to keep off, between two times [min since midnight]."""
 
     what: str
     from_min: float
-    until_min: float | None
+    until_min: float
     why: str
 
 
