@@ -20,11 +20,10 @@ from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts, rotated, s
 from leastcut.plan.joins import even_out, join, split_wide
 from leastcut.plan.limits import TINY, Limits, area_bound
 
-PITCH_MM = 16.0  # raster of the search; the cuts themselves are exact
+PITCH_MM = 20.0  # raster of the search; the cuts themselves are exact
 WELL_FILLED = 0.62  # a layout that fills this share of its cells is not worth turning
 FORCED_ONLY = 0.35  # share of the mean area below which a section counts as a sliver
 CARRY_ON_MM = 40.0  # a body line that ends this close to the border is carried on to it
-SLANTED_TRIES = 2  # directions besides the panel's own that are worked out in full
 
 
 @dataclass(frozen=True)
@@ -57,20 +56,33 @@ def cut_into_cells(
     """
     best = even_out(fewest_cells(area, limits), area, limits)
     for lines in _choices(body_lines_mm):
-        pieces = cut_along(area, lines)
-        likely = sum(area_bound(piece, limits) for piece in pieces) <= len(best)
-        if likely and len(pieces) > len(parts(area)):
-            cells = [cell for piece in pieces for cell in fewest_cells(piece, limits)]
-            cells = even_out(cells, area, limits)
-            if len(cells) <= len(best) and not _has_sliver(cells):
-                return cells
+        cells = _cells_between(area, lines, limits, at_most=len(best))
+        if cells and not _has_sliver(cells := even_out(cells, area, limits)):
+            return cells
     return best
 
 
+def _cells_between(
+    area: BaseGeometry, lines: Sequence[Polyline], limits: Limits, *, at_most: int
+) -> list[shapely.Polygon]:
+    """Cut an area along lines and each piece into cells; nothing if that takes too many."""
+    pieces = cut_along(area, lines)
+    needed = [area_bound(piece, limits) for piece in pieces]
+    if len(pieces) <= len(parts(area)) or sum(needed) > at_most:
+        return []
+    cells: list[shapely.Polygon] = []
+    for index, piece in enumerate(pieces):
+        cells.extend(_likeliest(piece, limits, tries=1))
+        if len(cells) + sum(needed[index + 1 :]) > at_most:
+            return []
+    return cells
+
+
 def _choices(lines: Sequence[Polyline]) -> list[list[Polyline]]:
-    """Return the sets of body lines to try as seams: all of them, then each alone."""
-    singles = [[line] for line in lines]
-    return [list(lines), *singles] if len(lines) > 1 else singles
+    """Return the sets of body lines to try as seams: all of them, then the longest alone."""
+    if len(lines) < 2:
+        return [list(lines)] if lines else []
+    return [list(lines), [max(lines, key=lambda line: shapely.LineString(line).length)]]
 
 
 def _has_sliver(cells: list[shapely.Polygon]) -> bool:
@@ -113,37 +125,37 @@ def _longer(line: Polyline) -> Array:
 
 def fewest_cells(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     """Cut an area into few cells, along the panel's axes if that is as good as any other way."""
-    enough = area_bound(area, limits)
-    best = _cut(area, 0.0, upright=True, limits=limits)
-    if len(best) > enough:
-        best = min(best, _cut(area, 0.0, upright=False, limits=limits), key=_badness)
-    if len(best) <= enough or area.area > WELL_FILLED * len(best) * limits.room_mm**2:
-        return best
-    for estimate, angle, upright in _slanted(area, limits):
-        if estimate <= len(best) + 1 and len(best) > enough:
-            cells = _cut(area, angle, upright=upright, limits=limits)
-            best = cells if len(cells) < len(best) else best
+    best = _likeliest(area, limits, tries=2)
+    filled = area.area / (len(best) * limits.room_mm**2)
+    if len(best) > area_bound(area, limits) and filled < WELL_FILLED:
+        other = _likeliest(area, limits, turns=_slants(area), tries=2)
+        best = other if 0 < len(other) < len(best) else best
     return best
 
 
-def _slanted(area: BaseGeometry, limits: Limits) -> list[tuple[int, float, bool]]:
-    """Return other directions to try: cells expected, angle [rad], bands along it or across."""
+def _likeliest(
+    area: BaseGeometry, limits: Limits, *, turns: Sequence[float] = (0.0,), tries: int
+) -> list[shapely.Polygon]:
+    """Estimate the cells of several directions on a coarse raster; work out the best in full."""
+    ways = []
+    for turn in turns:
+        turned = rotated(area, -turn)
+        for upright in (True, False):
+            frame = turned if upright else _transposed(turned)
+            raster = _rasterise(frame, limits, pitch_mm=2 * PITCH_MM)
+            ways.append((_bands(raster, limits)[0], len(ways), turn, upright))
+    ways.sort()
+    tried = [way for way in ways if way[0] == ways[0][0]][:tries]
+    found = [_cut(area, turn, upright=upright, limits=limits) for _, _, turn, upright in tried]
+    return min(found, key=_badness, default=[])
+
+
+def _slants(area: BaseGeometry) -> list[float]:
+    """Return directions to try besides the panel's own: its smallest rectangle's, and between."""
     _, _, angle = smallest_rectangle(area)
     tilt = (angle + math.pi / 4) % (math.pi / 2) - math.pi / 4
-    found = []
-    for turn in (tilt, tilt + math.pi / 6, tilt + math.pi / 3):
-        if abs(turn) > math.radians(2.0):
-            turned = rotated(area, -turn)
-            for upright in (True, False):
-                frame = turned if upright else _transposed(turned)
-                found.append(
-                    (
-                        _bands(_rasterise(frame, limits, pitch_mm=2 * PITCH_MM), limits)[0],
-                        turn,
-                        upright,
-                    )
-                )
-    return sorted(found)[:SLANTED_TRIES]
+    turns = (tilt, tilt + math.pi / 6, tilt + math.pi / 3)
+    return [turn for turn in turns if abs(turn) > math.radians(2.0)]
 
 
 def _cut(

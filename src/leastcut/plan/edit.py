@@ -47,7 +47,8 @@ def keep_pinned(
     LayoutError
         If an id is unknown or a pinned section is beyond the limit.
     """
-    area, limits = workable_area(panel), limits_for(panel, options)
+    area = workable_area(panel)
+    limits = limits_for(panel, options, area)
     kept = [_cell(layout, name) for name in pinned]
     kept = [cell for whole in kept for cell in parts(shapely.intersection(whole, area))]
     for cell in kept:
@@ -56,7 +57,7 @@ def keep_pinned(
     for piece in parts(shapely.difference(area, shapely.union_all(kept), grid_size=SNAP_MM)):
         if piece.area >= CRUMB_MM2:
             cells.extend(cut_into_cells(piece, limits, body_lines_mm=panel.body_lines_mm))
-    return assemble(panel, cells, options)
+    return assemble(panel, cells, options, area)
 
 
 def merge(panel: Panel, layout: Layout, ids: tuple[str, str], options: LayoutOptions) -> Layout:
@@ -83,7 +84,8 @@ def merge(panel: Panel, layout: Layout, ids: tuple[str, str], options: LayoutOpt
     LayoutError
         If an id is unknown, the two are no neighbours, or they are too large together.
     """
-    area, limits = workable_area(panel), limits_for(panel, options)
+    area = workable_area(panel)
+    limits = limits_for(panel, options, area)
     union = joined(_cell(layout, ids[0]), _cell(layout, ids[1]))
     if union is None:
         raise LayoutError(
@@ -92,7 +94,7 @@ def merge(panel: Panel, layout: Layout, ids: tuple[str, str], options: LayoutOpt
             do="Choose two sections side by side",
         )
     _must_fit(union, area, limits, f"{ids[0]} and {ids[1]} together")
-    return assemble(panel, [*_others(layout, ids), union], options)
+    return assemble(panel, [*_others(layout, ids), union], options, area)
 
 
 def split(
@@ -124,7 +126,7 @@ def split(
         If the id is unknown or the line does not cut the section.
     """
     pieces = _cut(_cell(layout, section), line_mm, panel.id, f"section {section}")
-    return assemble(panel, [*_others(layout, (section,)), *pieces], options)
+    return assemble(panel, [*_others(layout, (section,)), *pieces], options, workable_area(panel))
 
 
 def move_seam(
@@ -167,8 +169,11 @@ def move_seam(
             do="Choose two sections side by side",
         )
     pieces = _cut(union, line_mm, panel.id, f"sections {ids[0]} and {ids[1]}")
-    area, limits = workable_area(panel), limits_for(panel, options)
-    return assemble(panel, [*_others(layout, ids), *split_wide(pieces, area, limits)], options)
+    area = workable_area(panel)
+    limits = limits_for(panel, options, area)
+    return assemble(
+        panel, [*_others(layout, ids), *split_wide(pieces, area, limits)], options, area
+    )
 
 
 def _cut(cell: shapely.Polygon, line_mm: Polyline, panel: str, name: str) -> list[shapely.Polygon]:

@@ -150,7 +150,7 @@ def _shared(
     union = joined(sliver, other)
     if union is None:
         return None
-    for share in (0.5, 0.42, 0.58):
+    for share in (0.5, 0.4):
         for angle in (_long_axis(union), 0.0, math.pi / 2):
             pair = divided(union, angle, share)
             if len(pair) == 2 and all(limits.fits(limits.worked(half, area)) for half in pair):

@@ -10,6 +10,7 @@ from leastcut.car.records import Panel
 from leastcut.errors import InputError
 from leastcut.plan.cells import cut_into_cells
 from leastcut.plan.geometry import (
+    LEAST_MM2,
     one_ring,
     smallest_rectangle,
     workable_area,
@@ -79,14 +80,14 @@ def lay_out(
         pad_diameter_mm=pad_diameter_mm,
         edge_margin_mm=edge_margin_mm,
     )
-    limits, area = limits_for(panel, options), workable_area(panel)
-    cells = []
+    area = workable_area(panel)
+    limits, cells = limits_for(panel, options, area), []
     if not area.is_empty:
         cells = cut_into_cells(area, limits, body_lines_mm=panel.body_lines_mm)
-    return assemble(panel, cells, options)
+    return assemble(panel, cells, options, area)
 
 
-def limits_for(panel: Panel, options: LayoutOptions) -> Limits:
+def limits_for(panel: Panel, options: LayoutOptions, area: BaseGeometry) -> Limits:
     """Return how large a section of this panel may be.
 
     Parameters
@@ -95,6 +96,8 @@ def limits_for(panel: Panel, options: LayoutOptions) -> Limits:
         Its curvature and width count.
     options : LayoutOptions
         The usual limit.
+    area : shapely geometry
+        The panel's workable area [mm].
 
     Returns
     -------
@@ -109,14 +112,14 @@ def limits_for(panel: Panel, options: LayoutOptions) -> Limits:
     _check(options)
     share = curvature_share(panel.curvature_radius_mm)
     if share < 1.0:
-        free = centre_region(
-            workable_area(panel), pad_mm=options.pad_diameter_mm, margin_mm=options.edge_margin_mm
-        )
+        free = centre_region(area, pad_mm=options.pad_diameter_mm, margin_mm=options.edge_margin_mm)
         share = 1.0 if free.is_empty else share
     return Limits(max(options.max_side_mm * share, 2 * options.overlap_mm), options.overlap_mm)
 
 
-def assemble(panel: Panel, cells: list[shapely.Polygon], options: LayoutOptions) -> Layout:
+def assemble(
+    panel: Panel, cells: list[shapely.Polygon], options: LayoutOptions, area: BaseGeometry
+) -> Layout:
     """Put cells in order of work, grow them by the overlap and lay their strokes.
 
     Parameters
@@ -127,13 +130,16 @@ def assemble(panel: Panel, cells: list[shapely.Polygon], options: LayoutOptions)
         Cells that tile its workable area [mm]; none for an empty plan.
     options : LayoutOptions
         Limits and stroke settings.
+    area : shapely geometry
+        The workable area [mm].
 
     Returns
     -------
     Layout
         The sections, named "1", "2", … in order.
     """
-    area, limits = workable_area(panel), limits_for(panel, options)
+    cells = [cell for cell in cells if cell.area >= LEAST_MM2]
+    limits = limits_for(panel, options, area)
     if not cells:
         return Layout(panel=panel.id, sections=(), order=(), covered_fraction=0.0, lower_bound=0)
     pads = _pads(area, options)
