@@ -101,12 +101,18 @@ def _labour(minutes: Minutes, rates: Rates) -> PriceLine:
 def _material_lines(materials: Sequence[Material], rates: Rates) -> list[PriceLine]:
     return [
         PriceLine(
-            what=f"{item.name}, {item.amount:g} {item.unit}",
+            what=f"{item.name}, {_amount(item)}",
             amount=rounded(item.cost, rates.currency),
         )
         for item in materials
         if item.cost is not None
     ]
+
+
+def _amount(item: Material) -> str:
+    """Write an amount; what is counted in pieces needs no unit beside its name."""
+    counted = item.unit in {"pads", "towels", "pieces"}
+    return f"{item.amount:g}" if counted else f"{item.amount:g} {item.unit}"
 
 
 def _discount(base: Sequence[PriceLine], rates: Rates) -> list[PriceLine]:
