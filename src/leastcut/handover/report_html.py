@@ -1,7 +1,7 @@
 """The client's report as one HTML file: works without network, with a before/after slider."""
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -56,12 +56,13 @@ def make(
         "film": Markup(draw_intervals(film_chart(dossier))),  # noqa: S704
         "loads": Markup(draw_bars(load_chart(dossier))),  # noqa: S704
     }
-    return _template().render(
-        sheet=report_sheet(dossier, use=use, photos=pictures),
-        drawings=drawings,
-        fonts={"regular": _font("400Regular"), "bold": _font("700Bold")},
-        table=_table,
-        made=now.date().isoformat(),
+    return str(
+        _template().render(
+            sheet=report_sheet(dossier, use=use, photos=pictures),
+            drawings=drawings,
+            fonts={"regular": _font("400Regular"), "bold": _font("700Bold")},
+            made=now.date().isoformat(),
+        )
     )
 
 
@@ -72,32 +73,6 @@ def _template() -> Any:
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined
     )
     return environment.get_template("report.html.j2")
-
-
-def _table(
-    caption: str, head: Sequence[str], rows: Sequence[Sequence[str]], numbers: Sequence[int]
-) -> Any:
-    """Return a table whose columns in `numbers` are set to the right."""
-    from markupsafe import Markup, escape
-
-    def cell(tag: str, i: int, words: str) -> Markup:
-        side = Markup(' class="num"') if i in numbers else Markup("")
-        scope = Markup(' scope="col"') if tag == "th" else Markup("")
-        return Markup("<{t}{side}{scope}>{w}</{t}>").format(
-            t=Markup(tag), side=side, scope=scope, w=words
-        )
-
-    top = Markup("").join(cell("th", i, words) for i, words in enumerate(head))
-    body = Markup("").join(
-        Markup("<tr>{}</tr>").format(
-            Markup("").join(cell("td", i, words) for i, words in enumerate(row))
-        )
-        for row in rows
-    )
-    return Markup(
-        '<div class="scroll" tabindex="0" role="region" aria-label="{}"><table>'
-        "<thead><tr>{}</tr></thead><tbody>{}</tbody></table></div>"
-    ).format(escape(caption), top, body)
 
 
 def _inline(content: bytes, kind: str) -> str:
