@@ -80,8 +80,7 @@ def test_a_crossing_names_its_edges(
 def test_any_list_gives_a_sound_polygon_or_an_outline_error(points: list[object]) -> None:
     try:
         found = checked(points)
-    except OutlineError as error:
-        assert error.what
+    except OutlineError:
         return
     shape = Polygon(found)
     assert shape.is_valid
@@ -92,7 +91,9 @@ def test_any_list_gives_a_sound_polygon_or_an_outline_error(points: list[object]
 @settings(max_examples=50, deadline=None)
 @given(st.lists(st.floats(200, 900), min_size=5, max_size=40), st.integers(0, 39), st.booleans())
 def test_a_star_outline_is_the_same_from_any_start_and_either_way(
-    radii: list[float], start: int, backwards: bool
+    radii: list[float],
+    start: int,
+    backwards: bool,  # noqa: FBT001 - drawn
 ) -> None:
     n = len(radii)
     star = [

@@ -23,7 +23,7 @@ def seen(points_mm: np.ndarray, tilt: float, pan: float, roll: float) -> np.ndar
         rotation = cv2.Rodrigues(turn)[0] @ rotation
     flat = np.column_stack([points_mm[:, 0], -points_mm[:, 1], np.zeros(len(points_mm))])
     lens = np.array([[2400.0, 0, 2000], [0, 2400, 1500], [0, 0, 1]])
-    ahead = (rotation @ flat.T).T + [0, 0, 1600]
+    ahead = (rotation @ flat.T).T + np.array([0, 0, 1600])
     pixels = (lens @ ahead.T).T
     return pixels[:, :2] / pixels[:, 2:]
 

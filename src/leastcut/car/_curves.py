@@ -13,6 +13,7 @@ from typing import Any
 from leastcut.car.records import Point, Polygon, Polyline
 
 _BOW_STEPS = 10
+_ROUNDING_MM = 0.15  # what a tenth of a millimetre in both axes leaves
 _ROUND_STEPS = 7
 
 
@@ -196,7 +197,10 @@ def clip_area(points: Polygon, within: Polygon) -> Polygon:
     from shapely import Polygon as Shape
     from shapely import make_valid
 
-    return _largest(make_valid(Shape(points)).intersection(Shape(within)))
+    shape, whole = Shape(points), Shape(within)
+    if shape.is_valid and whole.buffer(_ROUNDING_MM).covers(shape):
+        return points
+    return _largest(make_valid(shape).intersection(whole))
 
 
 def clip_line(points: Polyline, within: Polygon, *, inset_mm: float) -> Polyline:

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 Lab = tuple[float, float, float]
 INK = "#1c2230"
 PAPER = "#ffffff"
+_BLACK = "#000000"
+_READABLE = 4.5  # WCAG 2.2, success criterion 1.4.3
 
 
 @dataclass(frozen=True)
@@ -46,14 +48,17 @@ CHALK = Ramp(
 
 
 def readable_on(background: str) -> str:
-    """Return ink or paper, whichever reads better on a background.
+    """Return ink or paper, whichever reads on a background at 4.5 to 1; failing both, black.
+
+    On every colour either black or white reaches 4.58 to 1, so the last resort always serves.
 
     Examples
     --------
     >>> readable_on("#ffffff")
     '#1c2230'
     """
-    return max((INK, PAPER), key=lambda text: contrast(text, background))
+    fitting = [text for text in (INK, PAPER) if contrast(text, background) >= _READABLE]
+    return max(fitting or (_BLACK,), key=lambda text: contrast(text, background))
 
 
 def contrast(one: str, other: str) -> float:

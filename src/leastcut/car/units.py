@@ -69,6 +69,9 @@ _PART = re.compile(
     r"\s*(fl\s?oz|[°µμ\"'A-Za-z%][^\s\d]*(?:[23](?!\d))?(?:/[a-z]+[23²³]?)?)"  # its unit
 )
 
+# A comma before exactly three digits: a decimal comma here, a thousands comma there.
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
+
 # How each inside unit is shown: system -> (unit for pint, symbol, decimals).
 _SHOWN: dict[str, dict[UnitSystem, tuple[str, str, int]]] = {
     "micrometer": {"metric": ("micrometer", "µm", 1), "us": ("thou", "mil", 2)},
@@ -116,7 +119,8 @@ def parse(text: object, unit: str) -> float:
     Raises
     ------
     QuantityError
-        If there is no number, no unit, an unknown unit, or a unit of another kind.
+        If there is no number, no unit, an unknown unit, a unit of another kind, or a comma that
+        may part thousands or decimals.
 
     Examples
     --------
@@ -132,8 +136,10 @@ def parse(text: object, unit: str) -> float:
     parts = _split(text)
     if parts is None:
         raise QuantityError(f"cannot read {text!r} as a quantity", do=do)
+    if len(parts) > 1 and unit == "degC":
+        raise QuantityError(f"{text!r} holds more than one temperature", do=do)
     try:
-        value = math.fsum(_convert(number, name, unit) for number, name in parts)
+        value = sum(_convert(number, name, unit) for number, name in parts)
     except QuantityError as error:
         error.do = do
         raise
@@ -143,15 +149,32 @@ def parse(text: object, unit: str) -> float:
 
 
 def _split(text: str) -> list[tuple[float, str]] | None:
-    """Cut ``"13 ft 11 in"`` into its numbers and units, or return None."""
+    """Cut ``"13 ft 11 in"`` into its numbers and units, or return None.
+
+    A sign stands before the first number only, and holds for all: ``"-1 ft 6 in"`` is -18 in.
+    """
     parts: list[tuple[float, str]] = []
     position = 0
     for match in _PART.finditer(text):
-        if match.start() != position:
+        if match.start() != position or (parts and match[1][0] in "+-"):
             return None
-        parts.append((float(match[1].replace(",", ".")), match[2].strip()))
+        parts.append((_number(match[1]), match[2].strip()))
         position = match.end()
-    return parts if parts and not text[position:].strip() else None
+    if not parts or text[position:].strip():
+        return None
+    sign = math.copysign(1.0, parts[0][0])
+    return [parts[0], *((sign * number, name) for number, name in parts[1:])]
+
+
+def _number(written: str) -> float:
+    """Return a number with point or comma; refuse ``4,250``, which is read two ways."""
+    if _THOUSANDS.fullmatch(written):
+        plain = written.replace(",", "")
+        raise QuantityError(
+            f"{written!r} may mean {plain} or {written.replace(',', '.')}",
+            do=f"Write {plain} or {written.replace(',', '.')}0, with its unit",
+        )
+    return float(written.replace(",", "."))
 
 
 def _convert(number: float, name: str, unit: str) -> float:
