@@ -88,7 +88,7 @@ def decide(evidence: Evidence, *, rng: "np.random.Generator") -> Dossier:
         testspot=spot,
         layouts=layouts,
         plan=plan,
-        cautions=cautions_of(evidence, states, plan),
+        cautions=cautions_of(evidence, states, layouts, plan),
         window=window_of(job.protect),
         stages=stages_of(evidence, wash=wash, states=states, spot=spot, plan=plan),
         would_help_most=would_help_most(

@@ -23,7 +23,6 @@ from leastcut.shop.quantities import (
     Millilitres,
     Millimetres,
     MillimetresPerSecond,
-    Minutes,
     Newtons,
     PerMinute,
     ShownMicrometres,
@@ -319,6 +318,11 @@ class RoomTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     voltage_v: Annotated[Volts | None, Meta(description="Mains voltage.")] = field(
         name="voltage", default=None
     )
+    circuit_a: Annotated[
+        Amperes | None, Meta(description="Rating of the circuit's breaker or fuse.")
+    ] = field(name="circuit", default=None)
+    alone: Annotated[bool, Meta(description="Does one person work alone?")] = True
+    outdoors: Annotated[bool, Meta(description="Is the work done outdoors?")] = False
     current_a: Annotated[Amperes | None, Meta(description="Current of everything on the cord.")] = (
         field(name="current", default=None)
     )
@@ -339,9 +343,15 @@ class ProtectTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     humidity_percent: Annotated[
         Percent | None, Meta(description="Relative humidity of the air.")
     ] = None
-    cure_min: Annotated[
-        Minutes | None, Meta(description="Cure time from the product's data sheet.")
-    ] = field(name="cure", default=None)
+    air_min_c: Annotated[Celsius | None, Meta(description="Coldest air the data sheet allows.")] = (
+        field(name="air_min", default=None)
+    )
+    air_max_c: Annotated[Celsius | None, Meta(description="Warmest air the data sheet allows.")] = (
+        field(name="air_max", default=None)
+    )
+    humidity_max_percent: Annotated[
+        Percent | None, Meta(description="Most humidity the data sheet allows.")
+    ] = None
 
 
 class PricesTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
