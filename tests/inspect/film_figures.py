@@ -98,7 +98,7 @@ def _rows(
 def _sections(known: Study, car: truth.TrueCar) -> Array:
     """Return the true thin place and the budget of the left half of every panel."""
     found = []
-    maps = draw_maps(known, grid_mm=25.0)
+    maps = draw_maps(known, grid_mm=50.0)
     for i, (panel, drawn) in enumerate(zip(PANELS, maps, strict=True)):
         (_, _), (_, _), (w, h), _ = panel.outline_mm
         half: Polygon = ((0.0, 0.0), (w / 2, 0.0), (w / 2, h), (0.0, h))

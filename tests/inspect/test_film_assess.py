@@ -124,6 +124,55 @@ def test_measuring_is_worth_something_and_never_on_plastic() -> None:
     assert gains[-1] > 0.5
 
 
+def test_matt_paint_is_never_budgeted_or_measured_for_it() -> None:
+    matt = Paint(system="matt")
+    findings = assess(PANELS, readings("roof", 118, 119), paint=matt, gauge=GAUGE)
+    assert {f.budget_um for f in findings} == {0.0}
+    assert "Matt paint" in " ".join(findings[0].notes)
+    assert would_help(findings, PANELS, paint=matt, gauge=GAUGE) == ()
+
+
+def at_spots(*rows: tuple[str, float]) -> list[Reading]:
+    return [
+        Reading(panel="roof", spot=spot, reading_um=um, line=i + 2)
+        for i, (spot, um) in enumerate(rows)
+    ]
+
+
+STEADY = (("a", 118.0), ("a", 119.0), ("b", 120.0), ("b", 121.0), ("c", 119.0), ("c", 118.0))
+
+
+def test_a_slip_that_its_repeats_deny_is_set_aside_and_told() -> None:
+    clean = panel(assess(PANELS, at_spots(*STEADY), paint=Paint(), gauge=GAUGE), "roof")
+    slip = panel(
+        assess(PANELS, at_spots(*STEADY, ("a", 240.0)), paint=Paint(), gauge=GAUGE), "roof"
+    )
+    assert slip.n_readings == clean.n_readings
+    assert slip.clear_um == clean.clear_um
+    assert slip.flags == ("outlier",)
+    assert "spot a (line 8)" in slip.notes[0]
+    assert "set aside" in slip.notes[0]
+
+
+def test_an_odd_spot_is_kept_and_told() -> None:
+    odd = panel(assess(PANELS, at_spots(*STEADY, ("d", 240.0)), paint=Paint(), gauge=GAUGE), "roof")
+    assert odd.n_readings == len(STEADY) + 1
+    assert "it is kept" in odd.notes[0]
+
+
+def test_a_thin_spot_takes_its_lack_off_the_budget() -> None:
+    clean = panel(assess(PANELS, at_spots(*STEADY), paint=Paint(), gauge=GAUGE), "roof")
+    thin = at_spots(*STEADY, ("d", 101.0), ("d", 101.0))
+    found = panel(assess(PANELS, thin, paint=Paint(), gauge=GAUGE), "roof")
+    assert found.budget_um < clean.budget_um - 3
+    assert "One spot lacks" in " ".join(found.notes)
+
+
+def test_single_stage_paint_is_told() -> None:
+    findings = assess(PANELS, [], paint=Paint(system="single-stage"), gauge=GAUGE)
+    assert "no clear coat" in " ".join(findings[0].notes)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     st.lists(

@@ -112,7 +112,9 @@ def believe(evidence: Evidence, prior: LayerPrior, *, level_um: float) -> Belief
         Mixtures for the n panels.
     """
     coarse = _nodes(prior, evidence, level_um=level_um, within=(-_REACH, _REACH), coarse=True)
-    weight = _settle(evidence, prior, coarse)[0].log_weight[0]
+    fit, _, _ = _components(evidence, coarse, prior)
+    per_panel = _log_sum_states(fit + _log(evidence.chances)[:, None, :])
+    weight = _weigh(coarse, per_panel, evidence.group)[0]
     likely = coarse.z[weight > weight.max() - _NEGLIGIBLE]
     step = coarse.z[1] - coarse.z[0]
     within = (float(likely[0] - step), float(likely[-1] + step))
@@ -129,7 +131,7 @@ def _settle(
     chances = evidence.chances
     for _ in range(_ROUNDS if evidence.beside.any() else 1):
         loglik = fit + _log(chances)[:, None, :]
-        per_panel = _log_sum(loglik, axis=2)
+        per_panel = _log_sum_states(loglik)
         log_weight = _weigh(nodes, per_panel, evidence.group)
         share = np.exp(loglik - per_panel[:, :, None] + log_weight[:, :, None])
         chances = _pulled(evidence, share.sum(axis=1), prior)
@@ -155,6 +157,18 @@ def _log_sum(x: Array, axis: int = -1) -> Array:
     return np.asarray(np.log(np.exp(x - top).sum(axis=axis)) + top.squeeze(axis))
 
 
+def _log_sum_states(x: Array) -> Array:
+    """Return the same over the four states, the last axis: slice by slice, which is quicker."""
+    parts = [x[..., k] for k in range(x.shape[-1])]
+    top = parts[0]
+    for part in parts[1:]:
+        top = np.maximum(top, part)
+    total = np.exp(parts[0] - top)
+    for part in parts[1:]:
+        total += np.exp(part - top)
+    return np.asarray(np.log(total) + top)
+
+
 def _log(chances: Array) -> Array:
     with np.errstate(divide="ignore"):
         return np.log(chances)
@@ -167,7 +181,7 @@ def _nodes(
     t_var, c_var = prior.total_car_var + level_um**2, prior.clear_car_var
     totals, clears = np.isfinite(ev.total).any(), np.isfinite(ev.clear).any()
     mates = totals and len(np.unique(ev.group)) < len(ev.group)
-    z = np.linspace(*within, (91 if coarse else 41) if totals else 9)
+    z = np.linspace(*within, (61 if coarse else 41) if totals else 9)
     y = np.linspace(-_C_REACH, _C_REACH, 13) if clears and not coarse else np.zeros(1)
     h = np.linspace(-_H_REACH, _H_REACH, 7) if mates and not coarse else np.zeros(1)
     grid = [axis.ravel() for axis in np.meshgrid(z, y, h, indexing="ij")]

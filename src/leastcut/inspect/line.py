@@ -9,8 +9,7 @@ from leastcut.inspect.gum import Estimate, propagate
 
 Array = NDArray[np.float64]
 
-_MOST_ROUNDS = 100
-_SETTLED = 1e-14
+_ROUNDS = 40  # each gains a digit or more; the worst published example settles in about 15
 
 
 @dataclass(frozen=True)
@@ -115,15 +114,13 @@ def fit_both(x: Array, y: Array, *, u_x: Array, u_y: Array, pivot: float = 0.0) 
     (2.0, 1.0)
     """
     slope = float(np.polyfit(x, y, 1)[0])
-    for _ in range(_MOST_ROUNDS):
+    for _ in range(_ROUNDS):
         weight = 1 / (u_y**2 + slope**2 * u_x**2)
         total = weight.sum()
         x_bar, y_bar = float(weight @ x / total), float(weight @ y / total)
         du, dv = x - x_bar, y - y_bar
         beta = weight * (du * u_y**2 + slope * dv * u_x**2)
-        before, slope = slope, float((weight * beta) @ dv / ((weight * beta) @ du))
-        if abs(slope - before) <= _SETTLED * max(1.0, abs(slope)):
-            break
+        slope = float((weight * beta) @ dv / ((weight * beta) @ du))
     centre = float(weight @ (x_bar + beta) / total)
     spread = float(weight @ (x_bar + beta - centre) ** 2)
     off = pivot - centre

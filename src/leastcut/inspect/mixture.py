@@ -6,7 +6,7 @@ from scipy.special import ndtr
 
 Array = NDArray[np.float64]
 
-_HALVINGS = 40
+_HALVINGS = 32
 
 
 def mean(weight: Array, mid: Array, sd: Array) -> Array:
@@ -40,7 +40,7 @@ def quantile(p: float | Array, weight: Array, mid: Array, sd: Array) -> Array:
     Returns
     -------
     ndarray, shape (...)
-        Quantiles, by halving the interval that must hold them forty times.
+        Quantiles, by halving the interval that must hold them 32 times.
 
     Examples
     --------
