@@ -46,6 +46,7 @@ class Scene:
     room: float = 0.012
     psf_px: float = 0.9
     full_well: float = 9000.0
+    glint_gain: float = 1.0  # lamp strength against the exposure chosen
     read_noise: float = 3.0
     exposure: float = 1.0
     vignette: float = 0.25
@@ -200,7 +201,7 @@ def glint(scene, strokes, peel):
             np.exp(-0.5 * ((tilt - sign * wall[own]) / lobe[own]) ** 2) / lobe[own] for sign in (1, -1)
         )
 
-    scale = 5e-4 * scene.exposure * (0.012 / 0.02) / np.hypot(spread, 0.01) * 0.02
+    scale = 1e-3 * scene.glint_gain * scene.exposure * (0.012 / 0.02) / np.hypot(spread, 0.01) * 0.02
     return scale * width[own] * weight * slope(across), scale * width[own] * slope(right)
 
 

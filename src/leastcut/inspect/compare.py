@@ -113,7 +113,7 @@ def _side(evidence: Evidence, common: Bools, um_per_px: float) -> Side:
     ]
     kept = Elements(e.x[inside], e.y[inside], e.theta[inside], e.length[inside], e.owner[inside])
     place = light.field(common)
-    corrected = light.correct(kept, place, evidence.lamp[:2] if evidence.lamp else None)
+    corrected = light.correct(kept, place, evidence.lamp)
     per = sums(kept.owner, corrected.shares, evidence.lines.count)
     area_cm2 = float(place.area.sum()) * (um_per_px / 1e4) ** 2
     return Side(kept, corrected, per[per > 0] * 1e5 / um_per_px, area_cm2)

@@ -18,11 +18,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from leastcut.inspect.arrays import F32, F64, Bools
+from leastcut.inspect.arrays import F32, F64, Bools, sums
 
 ANGLES = 36
 GRID = 56
-STRAY = 0.03  # share of lines that ignore the glint condition
+STRAY = 0.03  # share of lines that ignore the glint condition: fibres, deep chips
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,10 @@ class Visibility:
     lit_fraction: float
 
 
-def highlight(grey: F32, inside: Bools) -> tuple[float, float, float] | None:
+Lamp = tuple[float, float, float]  # centre x, y and radius of its mirror image [px]
+
+
+def highlight(grey: F32, inside: Bools) -> Lamp | None:
     """Return the centre x, y and radius [px] of the lamp's mirror image, or None.
 
     The largest compact patch of nearly full brightness counts; long bands (tape, a window frame)
@@ -76,7 +79,7 @@ def highlight(grey: F32, inside: Bools) -> tuple[float, float, float] | None:
     count, _, stats, centres = cv2.connectedComponentsWithStats(
         (small > 0.6 * top).astype(np.uint8)
     )
-    best: tuple[float, float, float] | None = None
+    best: Lamp | None = None
     for k in range(1, count):
         _, _, w, h, area = (float(v) for v in stats[k])
         compact = area / (w * h) > 0.35 and max(w, h) < 4 * min(w, h)
@@ -112,9 +115,7 @@ def deviation(x: F64, y: F64, theta: F64, centre: tuple[float, float]) -> F64:
 
 def chance(u: F64, reach: float, sharpness: float) -> F64:
     """Return the chance that a scratch at deviation `u` is seen."""
-    result: F64 = (1 - STRAY) * np.exp(-((u / reach) ** sharpness)) + STRAY * np.exp(
-        -u / (30 * reach)
-    )
+    result: F64 = np.exp(-((u / reach) ** sharpness))
     return result
 
 
@@ -137,12 +138,16 @@ class _Fit:
 
     def log_likelihood(self, reach: float, sharpness: float) -> float:
         """Log-likelihood, each scratch counted once."""
-        areas = self.areas(reach, sharpness)
-        seen = np.log(chance(self.u, reach, sharpness) + 1e-12)
-        return float((self.weight * (seen - np.log(areas[self.bin]))).sum())
+        areas = np.maximum(self.areas(reach, sharpness)[self.bin], 1.0)
+        known = (1 - STRAY) * chance(self.u, reach, sharpness) / areas
+        return float(self.weight @ np.log(known + STRAY / float(self.area.sum())))
 
 
-SHARPNESS = (1.0, 1.4, 2.0, 2.8, 4.0)
+SHARPNESS = (0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 6.0)
+REACH_IN_LAMPS = 2.5  # likeliest reach, in radii of the lamp's mirror image
+REACH_LOG_SD = 1.2  # a groove's own roughness widens it by a factor that is not known
+HIDING_PX = 10.0  # lines this close along each other are told apart only in part; found with rendered photos
+LEAST_GAIN = 6.0  # of log-likelihood, before a lamp outside the photo is believed in
 
 
 @dataclass(frozen=True)
@@ -155,43 +160,84 @@ class Corrected:
     visibility: Visibility
 
 
-def correct(elements: Elements, place: Field, centre: tuple[float, float] | None) -> Corrected:
+def correct(elements: Elements, place: Field, lamp: Lamp | None) -> Corrected:
     """Return the line length per area, corrected for what the light could not show.
 
     The curve's two numbers are averaged over a grid weighted by their likelihood, so that a photo
-    with few scratches carries the full doubt about them.
+    with few scratches carries the full doubt about them. Without a lamp in view one outside the
+    photo is looked for by where the lines' normals meet, and believed only when the lines' places
+    clearly speak for it.
     """
-    total = float(place.area.sum())
-    plain = elements.length / max(total, 1.0)
-    everything = Visibility(centre, float("inf"), 2.0, 1.0)
-    if centre is None or len(elements.x) == 0:
-        return Corrected(float(plain.sum()), 0.0, plain, everything)
+    total = max(float(place.area.sum()), 1.0)
+    factor = hidden(elements, place)
+    plain = elements.length * factor / total
+    nothing = Corrected(float(plain.sum()), 0.0, plain, Visibility(None, float("inf"), 2.0, 1.0))
+    if len(elements.x) < 3:
+        return nothing
+    centre = lamp[:2] if lamp else meeting_point(elements)
     fit = _Fit(elements, place, centre)
     far = float(np.hypot(place.x - centre[0], place.y - centre[1]).max())
-    reaches = np.geomspace(max(4.0, far / 150), 1.5 * far, 36)
+    reaches = np.geomspace(max(4.0, far / 150), 8 * far, 40)
     table = np.array([[fit.log_likelihood(r, q) for q in SHARPNESS] for r in reaches])
     table -= 0.5 * (np.log(np.asarray(SHARPNESS) / 2.0) / 0.5) ** 2  # a Gaussian lobe is likeliest
-    nothing = -float(fit.weight.sum()) * np.log(max(total, 1.0))
-    if table.max() < nothing + 3.0:
-        return Corrected(float(plain.sum()), 0.0, plain, everything)
-    return _average(fit, elements, table, reaches, centre)
+    if lamp is None:
+        if table.max() < -float(fit.weight.sum()) * np.log(total) + LEAST_GAIN:
+            return nothing
+    else:
+        usual = np.log(REACH_IN_LAMPS * max(lamp[2], 3.0))
+        table -= 0.5 * ((np.log(reaches)[:, None] - usual) / REACH_LOG_SD) ** 2
+    return _average(fit, elements.length * factor, table, reaches, centre)
+
+
+def meeting_point(elements: Elements) -> tuple[float, float]:
+    """Return where the normals of the lines meet best, by reweighted least squares."""
+    cos, sin = np.cos(elements.theta), np.sin(elements.theta)
+    offset = elements.x * cos + elements.y * sin
+    weight = elements.length.copy()
+    centre = np.array([elements.x.mean(), elements.y.mean()])
+    for _ in range(12):
+        matrix = np.array([[weight @ cos**2, weight @ (cos * sin)], [weight @ (cos * sin), weight @ sin**2]])
+        right = np.array([weight @ (cos * offset), weight @ (sin * offset)])
+        centre = np.linalg.solve(matrix + 1e-9 * np.trace(matrix) * np.eye(2), right)
+        miss = np.abs(centre[0] * cos + centre[1] * sin - offset)
+        weight = elements.length / np.maximum(miss, 0.2 * float(np.median(miss)) + 1.0)
+    return float(centre[0]), float(centre[1])
+
+
+def hidden(elements: Elements, place: Field) -> F64:
+    """Return by how much each piece must count for the lines hidden along others near it.
+
+    Of lines of density d [px per px2] strewn at random a share exp(-d w) lies clear of all others
+    by the width w; what is seen, s, then stands for d = -log(1 - s w) / w.
+    """
+    size = float(np.sqrt(np.median(place.area))) if len(place.area) else 1.0
+    col, row = (elements.x / (2 * size)).astype(np.intp), (elements.y / (2 * size)).astype(np.intp)
+    shape = (int(row.max(initial=0)) + 1, int(col.max(initial=0)) + 1)
+    flat = row * shape[1] + col
+    seen = sums(flat, elements.length, shape[0] * shape[1]) / (2 * size) ** 2
+    smooth = cv2.blur(seen.reshape(shape), (3, 3), borderType=cv2.BORDER_REFLECT)
+    share = np.clip(smooth.ravel()[flat] * HIDING_PX, 1e-6, 0.7)
+    result: F64 = -np.log1p(-share) / share
+    return result
 
 
 def _average(
-    fit: _Fit, elements: Elements, table: F64, reaches: F64, centre: tuple[float, float]
+    fit: _Fit, length: F64, table: F64, reaches: F64, centre: tuple[float, float]
 ) -> Corrected:
+    """Average the load over the table of log-probabilities of the curve's two numbers."""
     weight = np.exp(table - table.max())
     weight /= weight.sum()
-    shares, first, second, lit = np.zeros(len(elements.x)), 0.0, 0.0, 0.0
+    shares, first, second, lit = np.zeros(len(length)), 0.0, 0.0, 0.0
     for (i, j), w in np.ndenumerate(weight):
         if w < 1e-4:
             continue
         areas = fit.areas(float(reaches[i]), SHARPNESS[j])
-        part = elements.length / np.maximum(areas[fit.bin], 1.0)
-        load = float(part.sum())
-        shares, first, second = shares + w * part, first + w * load, second + w * load**2
+        part = length / np.maximum(areas[fit.bin], 1.0)
+        log_load = float(np.log(part.sum()))
+        shares, first, second = shares + w * part, first + w * log_load, second + w * log_load**2
         lit += w * float(areas.mean() / fit.area.sum())
-    spread = np.sqrt(max(second - first**2, 0.0)) / max(first, 1e-12)
+    spread = float(np.sqrt(max(second - first**2, 0.0)))
+    middle = float(np.exp(first))
     i, j = np.unravel_index(int(table.argmax()), table.shape)
     seen = Visibility(centre, float(reaches[i]), SHARPNESS[j], float(lit))
-    return Corrected(first, float(spread), shares, seen)
+    return Corrected(middle, spread, shares * (middle / shares.sum()), seen)

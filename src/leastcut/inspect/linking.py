@@ -12,13 +12,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from leastcut.inspect.arrays import F64, Ints, sums
+from leastcut.inspect.arrays import F32, F64, Ints, bilinear, sums
 from leastcut.inspect.ridges import DIRECTIONS, Points
 
 LARGEST_MISFIT_PX = 0.85
 GAP_PX = 14.0
 GAP_SHARE = 0.35  # of the shorter run
 LARGEST_GAP_PX = 40.0
+LARGEST_COVERED_PX = 90.0
 TURN_RAD = 0.21
 
 
@@ -188,15 +189,22 @@ def _ends(t: F64, labels: Ints, size: int) -> tuple[F64, F64]:
     return low - 0.5, high + 0.5
 
 
-def bridge(runs: Runs) -> Ints:
-    """Label runs: those whose ends point at each other across a short gap share a label."""
+def bridge(runs: Runs, strength: F32, floor: float) -> Ints:
+    """Label runs: those whose ends point at each other across a short gap share a label.
+
+    Parameters
+    ----------
+    strength : ndarray (H, W) float32
+        Response of the filter bank: where it is above `floor` all along a gap, something bright
+        lies in it, such as a scratch that crosses, and the gap may be longer.
+    """
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
     n = len(runs)
     if n < 2:
         return np.arange(n)
-    a, b, cost = _facing_ends(runs)
+    a, b, cost = _facing_ends(runs, strength, floor)
     order = np.argsort(cost, kind="stable")
     taken = np.zeros(2 * n, bool)
     joins: list[tuple[int, int]] = []
@@ -221,12 +229,12 @@ def ends(runs: Runs) -> tuple[F64, F64, F64, F64]:
     return flat[0], flat[1], flat[2], flat[3]
 
 
-def _facing_ends(runs: Runs) -> tuple[Ints, Ints, F64]:
+def _facing_ends(runs: Runs, strength: F32, floor: float) -> tuple[Ints, Ints, F64]:
     """Return pairs of ends that may be one scratch, with the cost of joining them."""
     from scipy.spatial import cKDTree
 
     x, y, ux, uy = ends(runs)
-    pairs = cKDTree(np.column_stack([x, y])).query_pairs(LARGEST_GAP_PX, output_type="ndarray")
+    pairs = cKDTree(np.column_stack([x, y])).query_pairs(LARGEST_COVERED_PX, output_type="ndarray")
     a, b = pairs[:, 0].astype(np.intp), pairs[:, 1].astype(np.intp)
     gx, gy = x[b] - x[a], y[b] - y[a]
     gap = np.hypot(gx, gy)
@@ -235,7 +243,11 @@ def _facing_ends(runs: Runs) -> tuple[Ints, Ints, F64]:
     facing = -(ux[a] * ux[b] + uy[a] * uy[b])
     shorter = np.minimum(runs.length[a // 2], runs.length[b // 2])
     reach = np.clip(GAP_SHARE * shorter, GAP_PX, LARGEST_GAP_PX)
+    steps = np.linspace(0.1, 0.9, 9)[:, None]
+    lit = bilinear(strength, (x[a] + steps * gx).ravel(), (y[a] + steps * gy).ravel())
+    covered = (lit.reshape(9, -1) > 0.6 * floor).mean(0)
+    reach = np.where(covered > 0.85, np.clip(1.5 * shorter, GAP_PX, LARGEST_COVERED_PX), reach)
     good = (a // 2 != b // 2) & (gap <= reach) & (facing > np.cos(TURN_RAD))
-    good &= (aside <= 1.6 + 0.12 * gap) & (forward > -4.0)
+    good &= (aside <= np.minimum(1.6 + 0.12 * gap, 5.0)) & (forward > -4.0)
     cost = gap + 4 * aside + 60 * (1 - facing)
     return a[good], b[good], cost[good]

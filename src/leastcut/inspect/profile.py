@@ -27,12 +27,14 @@ class Profiles:
     """Per run: rise over both sides, the smaller and the larger [linear], ground, width [px].
 
     ``fwhm_px`` is the full width at half maximum as seen, the camera's blur included.
+    ``lit_px`` is the length over which its light is spread: a speck's is short [px].
     """
 
     lesser: F64
     larger: F64
     ground: F64
     fwhm_px: F64
+    lit_px: F64
 
 
 def pieces(runs: Runs, spacing: float = SPACING_PX) -> Pieces:
@@ -54,16 +56,23 @@ def measure(grey: F32, runs: Runs) -> Profiles:
     number = np.maximum(np.bincount(cut.run, minlength=size), 1)
     scale = 2.0 ** runs.level[cut.run]
     nx, ny = -np.sin(cut.theta) * scale, np.cos(cut.theta) * scale
-    columns = []
+    columns: list[F64] = []
+    crest = np.zeros(len(cut.x))
+    far = np.full(len(cut.x), np.inf)
     for k in range(-HALF_PX, HALF_PX + 1):
         value = bilinear(grey, cut.x + k * nx, cut.y + k * ny)
         columns.append(sums(cut.run, value, size) / number)
+        crest = np.maximum(crest, value) if abs(k) <= 1 else crest
+        far = np.minimum(far, value) if abs(k) >= 3 else far
     profile: F64 = np.stack(columns, axis=1)
     scale_of: F64 = 2.0 ** runs.level.astype(np.float64)
-    return _summary(profile, scale_of)
+    height = np.clip(crest - far, 0, None)
+    squares = np.maximum(sums(cut.run, height**2, size), 1e-12)
+    lit = sums(cut.run, height, size) ** 2 / squares * (runs.length / number)
+    return _summary(profile, scale_of, lit)
 
 
-def _summary(profile: F64, scale: F64) -> Profiles:
+def _summary(profile: F64, scale: F64, lit: F64) -> Profiles:
     middle = HALF_PX
     top = profile[:, middle - 1 : middle + 2].max(1)
     left = profile[:, 1:4].mean(1)
@@ -75,4 +84,4 @@ def _summary(profile: F64, scale: F64) -> Profiles:
     above = np.clip(profile - ground[:, None] - 0.08 * height[:, None], 0, None)
     area = above[:, middle - 5 : middle + 6].sum(1)
     fwhm = area / (0.92 * height) / 1.0645 * 1.06  # of a Gaussian: area / height / 1.0645
-    return Profiles(rise.min(0), rise.max(0), ground, fwhm * scale)
+    return Profiles(rise.min(0), rise.max(0), ground, fwhm * scale, lit)

@@ -27,7 +27,7 @@ BLOCK_PX = 48
 NOISE_QUANTILE = 0.4
 NOISE_AT_QUANTILE = 1.068
 # What a bright line of unit height and of a camera's blur (sigma 1.1 px) makes the bank answer.
-LINE_GAIN = 2.4
+LINE_GAIN = 1.85
 
 
 @dataclass(frozen=True)

@@ -103,14 +103,14 @@ def gather(
     refused = quality.coarse(frame.um_per_px) or quality.exposure(grey, measured)
     if refused is not None:
         return refused
-    lines = survey.find_lines(grey, root, usable)
+    lines = survey.find_lines(grey, root, usable, um_per_px=frame.um_per_px)
     refused, sharp = quality.focus(root, usable, lines.profiles.fwhm_px, lines.runs.snr)
     if refused is not None:
         return refused
     lamp = light.highlight(grey, measured)
     elements = _elements(lines)
     place = light.field(usable)
-    corrected = light.correct(elements, place, lamp[:2] if lamp else None)
+    corrected = light.correct(elements, place, lamp)
     return Evidence(frame, grey, measured, usable, lines, elements, corrected, place, lamp, sharp)
 
 

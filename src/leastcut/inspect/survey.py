@@ -1,12 +1,14 @@
 """All line evidence of one photo as arrays; scratches, comparison and pictures read from it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from leastcut.inspect import linking, profile, ridges
-from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints
+from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, sums
 from leastcut.inspect.linking import Runs
 from leastcut.inspect.profile import Profiles
 
@@ -18,7 +20,17 @@ LEAST_SCORE = 6.0
 SCORE_FROM = 2.7
 LEAST_LENGTH_PX = 16.0
 LEAST_BALANCE = 0.3  # smaller rise over larger: a line has both, an edge only one
-TIGHTEST_BEND_PX = 60.0
+TIGHTEST_BEND_MM = 4.0
+LEAST_LIT_PX = 11.0  # length over which a line's light is spread: a speck has one bright spot
+WIDEST_UM = 200.0
+CAMERA_PX = 3.5
+LEAST_ASPECT = 4.0
+PATCH_STEP = 4
+TWIN_RAD = 0.2
+TWIN_PX = 5
+BESIDE_PX = 13
+BESIDE_SHARE = 0.3
+TWIN_SHARE = 0.7
 DARK_ROOT = 0.03  # evens the noise of near-black pixels under the square root
 
 
@@ -51,14 +63,18 @@ def root_of(grey: F32) -> F32:
 
 
 def usable_area(grey: F32, measured: Bools) -> Bools:
-    """Return the measured area less what is burnt out and a rim round it."""
-    burnt = (grey > 0.97).astype(np.uint8)
-    rim = cv2.dilate(burnt, np.ones((9, 9), np.uint8))
-    free: Bools = rim == 0
+    """Return the measured area less burnt-out patches and a rim round them.
+
+    A burnt-out line is not left out: only what stays burnt out over a patch wider than a scratch.
+    """
+    small = cv2.resize(grey, None, fx=1 / PATCH_STEP, fy=1 / PATCH_STEP, interpolation=cv2.INTER_AREA)
+    burnt = cv2.morphologyEx((small > 0.93).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    rim = cv2.dilate(burnt, np.ones((5, 5), np.uint8))
+    free: Bools = cv2.resize(rim, grey.shape[::-1], interpolation=cv2.INTER_NEAREST) == 0
     return measured & free
 
 
-def find_lines(grey: F32, root: F32, usable: Bools) -> Lines:
+def find_lines(grey: F32, root: F32, usable: Bools, *, um_per_px: float) -> Lines:
     """Find every line in the usable area.
 
     Parameters
@@ -67,61 +83,92 @@ def find_lines(grey: F32, root: F32, usable: Bools) -> Lines:
         Linear light, and its square root.
     usable : ndarray (H, W) bool
         Where lines may be looked for.
+    um_per_px : float
+        Scale, by which marks too wide or too curly for a scratch are told.
     """
     parts: list[Runs] = []
     level_root, level_usable = root, usable
-    covered = np.zeros(root.shape, np.uint8)
+    covered: U8 = np.zeros(root.shape, np.uint8)
+    strength: F32 = root
     for level in range(LEVELS):
         if min(level_root.shape) < 60:
             break
-        runs = _level_runs(level_root, level_usable, root.shape, level)
-        runs = runs[~_already(covered, runs)] if level else runs
-        kept = _acceptable(grey, runs)
-        parts.append(kept)
-        _cover(covered, kept)
+        runs, best = _level_runs(level_root, level_usable, root.shape, level)
+        strength = strength if level else best
+        kept = distinct(_acceptable(grey, runs, um_per_px), root.shape)
+        parts.append(kept[~_beside(covered, kept)] if level else kept)
+        _cover(covered, parts[-1])
         level_root = cv2.pyrDown(level_root)
         level_usable = cv2.resize(
             level_usable.astype(np.uint8), level_root.shape[::-1], interpolation=cv2.INTER_NEAREST
         ).view(np.bool_)
-    return _scratches(grey, linking.concatenate(parts))
+    return _scratches(grey, strength, linking.concatenate(parts))
 
 
-def _level_runs(root: F32, usable: Bools, shape: tuple[int, ...], level: int) -> Runs:
+def _level_runs(root: F32, usable: Bools, shape: tuple[int, ...], level: int) -> tuple[Runs, F32]:
+    """Return the runs of one pyramid level, and the response they were read from."""
     best, which = ridges.respond(root)
     noise = ridges.local_noise(best, usable)
     floor = cv2.max(LOW_SNR * noise, ridges.LINE_GAIN * LEAST_RISE)
     points = ridges.crest(best, which, noise, usable, floor=floor, level=level)
     labels = linking.join(points, (shape[0], shape[1]))
-    return linking.fit(points, labels, least_points=LEAST_POINTS)
+    return linking.fit(points, labels, least_points=LEAST_POINTS), best
 
 
-def _acceptable(grey: F32, runs: Runs) -> Runs:
-    """Drop runs that are edges of patches or bent too sharply for a scratch."""
+def _acceptable(grey: F32, runs: Runs, um_per_px: float) -> Runs:
+    """Drop runs that are edges of patches, specks, or too wide or too curly for a scratch."""
     shape = profile.measure(grey, runs)
     balance = shape.lesser / np.maximum(shape.larger, 1e-9)
     bend = 1 / np.maximum(2 * np.abs(runs.c2), 1e-9)
-    keep = (balance > LEAST_BALANCE) & (bend > TIGHTEST_BEND_PX * 2.0 ** (runs.level / 2))
+    keep = (balance > LEAST_BALANCE) & (bend > TIGHTEST_BEND_MM * 1000 / um_per_px)
+    keep &= shape.lit_px > LEAST_LIT_PX * 2.0**runs.level
+    keep &= shape.fwhm_px < WIDEST_UM / um_per_px + CAMERA_PX
+    keep &= runs.length > LEAST_ASPECT * shape.fwhm_px
     return runs[keep]
 
 
-def _already(covered: U8, runs: Runs) -> Bools:
-    """Tell which runs lie on lines already found at a finer level."""
-    cut = profile.pieces(runs, 4.0)
-    x = np.clip(np.round(cut.x), 0, covered.shape[1] - 1).astype(np.intp)
-    y = np.clip(np.round(cut.y), 0, covered.shape[0] - 1).astype(np.intp)
-    hit = np.bincount(cut.run, covered[y, x] > 0, minlength=len(runs))
-    result: Bools = hit > 0.3 * np.bincount(cut.run, minlength=len(runs))
-    return result
+def _drawn(runs: Runs) -> list[npt.NDArray[np.int32]]:
+    """Return each run as three points for the drawing functions."""
+    points = [runs.at(t) for t in (runs.t0, (runs.t0 + runs.t1) / 2, runs.t1)]
+    lines = np.stack([v for point in points for v in point], 1).reshape(-1, 3, 2)
+    return list(np.round(lines).astype(np.int32))
 
 
 def _cover(covered: U8, runs: Runs) -> None:
     """Draw the runs, thick, where coarser levels shall not find them again."""
-    long = runs[score(runs) > LEAST_SCORE / 2]
-    x0, y0 = long.at(long.t0)
-    xm, ym = long.at((long.t0 + long.t1) / 2)
-    x1, y1 = long.at(long.t1)
-    lines = np.stack([x0, y0, xm, ym, x1, y1], 1).reshape(-1, 3, 2)
-    cv2.polylines(covered, list(np.round(lines).astype(np.int32)), False, 1, 9)
+    cv2.polylines(covered, _drawn(runs), False, 1, BESIDE_PX)
+
+
+def _at_pieces(canvas: npt.NDArray[Any], cut: profile.Pieces) -> npt.NDArray[Any]:
+    x = np.clip(np.round(cut.x), 0, canvas.shape[1] - 1).astype(np.intp)
+    y = np.clip(np.round(cut.y), 0, canvas.shape[0] - 1).astype(np.intp)
+    return canvas[y, x]
+
+
+def _beside(covered: U8, runs: Runs) -> Bools:
+    """Tell which runs lie on or beside lines found at a finer level."""
+    cut = profile.pieces(runs, 4.0)
+    number = np.maximum(np.bincount(cut.run, minlength=len(runs)), 1)
+    result: Bools = sums(cut.run, _at_pieces(covered, cut), len(runs)) / number > BESIDE_SHARE
+    return result
+
+
+def distinct(runs: Runs, shape: tuple[int, ...]) -> Runs:
+    """Drop runs that lie along a stronger one: the same line found twice.
+
+    All are drawn in order of strength, each in its own number, the strongest last; a run most of
+    whose length has been drawn over by another of its direction is the weaker twin.
+    """
+    names = np.zeros(shape[:2], np.float32)
+    lines = _drawn(runs)
+    for k in np.argsort(score(runs), kind="stable").tolist():
+        cv2.polylines(names, lines[k : k + 1], False, float(k + 1), TWIN_PX)
+    cut = profile.pieces(runs, 4.0)
+    other = np.maximum(_at_pieces(names, cut).astype(np.intp) - 1, 0)
+    turn = np.abs((runs.angle[other] - runs.angle[cut.run] + np.pi / 2) % np.pi - np.pi / 2)
+    twin = (other != cut.run) & (turn < TWIN_RAD)
+    number = np.maximum(np.bincount(cut.run, minlength=len(runs)), 1)
+    return runs[sums(cut.run, twin, len(runs)) / number < TWIN_SHARE]
 
 
 def score(runs: Runs) -> F64:
@@ -130,9 +177,9 @@ def score(runs: Runs) -> F64:
     return result
 
 
-def _scratches(grey: F32, runs: Runs) -> Lines:
+def _scratches(grey: F32, strength: F32, runs: Runs) -> Lines:
     """Join runs to scratches and keep those with enough evidence."""
-    label = linking.bridge(runs)
+    label = linking.bridge(runs, strength, ridges.LINE_GAIN * LEAST_RISE)
     size = int(label.max()) + 1 if len(label) else 0
     n = np.bincount(label, runs.n, minlength=size)
     mean = np.bincount(label, runs.snr * runs.n, minlength=size) / np.maximum(n, 1)
