@@ -79,6 +79,10 @@ class Amount(Decimal):
     """An exact amount of money or a percentage, written as text or as a number."""
 
 
+class Minutes(float):
+    """A duration [min]."""
+
+
 UNITS: Mapping[type, tuple[str, str]] = MappingProxyType({
     Millimetres: ("millimeter", "4250 mm"),
     Micrometres: ("micrometer", "120 µm"),
@@ -95,6 +99,7 @@ UNITS: Mapping[type, tuple[str, str]] = MappingProxyType({
     Metres: ("meter", "25 m"),
     SquareMillimetres: ("millimeter**2", "1.5 mm²"),
     Celsius: ("degC", "18 °C"),
+    Minutes: ("minute", "45 min"),
 })  # fmt: skip
 
 # Quantities that may be below zero; every other is a size.
