@@ -10,12 +10,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from leastcut.testspot import evidence, moves, paint
+from leastcut.testspot import doubts, evidence, moves, paint
 from leastcut.testspot import ladder as rungs_of
 from leastcut.testspot.moves import Case, Move
-from leastcut.testspot.paint import PaintDraws
+from leastcut.testspot.paint import PaintDraws, Prior
 from leastcut.testspot.records import Advice, Candidate, Process, Target, TestSpot, Trial
 from leastcut.testspot.rules import Rules
+
+# A candidate this likely to stay within the budget may yet be shown to: another look is worth it.
+_HOPE = 0.8
 
 
 def assess(
@@ -26,6 +29,7 @@ def assess(
     budget_um: float | None = None,
     draws: PaintDraws | None = None,
     width_hint_um: float | None = None,
+    start: Prior | None = None,
     rules: Rules = Rules(),  # noqa: B008 - immutable
 ) -> tuple[TestSpot, PaintDraws]:
     """Say what the trials teach and what to do next.
@@ -44,6 +48,9 @@ def assess(
         Draws learnt before from the same trials; learnt here when None.
     width_hint_um : float or None
         Scratch width as seen in a photo [µm]; weak.
+    start : Prior or None
+        What earlier cars taught (:func:`leastcut.testspot.learning.pooled`); None for the stated
+        prior.
     rules : Rules
         The chances asked for.
 
@@ -57,11 +64,12 @@ def assess(
         If the ladder cannot be used.
     """
     rungs = rungs_of.check(ladder)
-    usable, notes = evidence.screen(trials, rungs)
-    known = draws or paint.learn(usable, rungs, width_hint_um=width_hint_um)
+    usable, left_out = evidence.screen(trials, rungs)
+    known = draws or paint.learn(usable, rungs, width_hint_um=width_hint_um, start=start)
     required = paint.REQUIRED[target]
     candidates = weigh(known, rungs, required_fraction=required, budget_um=budget_um)
     case = Case(known, rungs, candidates, usable, required, budget_um, rules)
+    notes = (*left_out, *doubts.notes(trials, rungs, known))
     if budget_um is None:
         notes = (*notes, "no budget given: the chance to stay within it is shown as 1")
     spot = TestSpot(
@@ -129,9 +137,11 @@ def advise(case: Case) -> Advice:
 
 
 def _undecided(case: Case) -> bool:
-    """Tell whether nothing is proven yet while something still may be."""
-    fair = any(c.p_target >= case.rules.p_fair for c in case.payable)
-    return case.proven is None and (fair or not case.tried)
+    """Tell whether nothing is proven yet while something still may be, budget included."""
+    hope = any(
+        c.p_target >= case.rules.p_fair and c.p_within_budget >= _HOPE for c in case.candidates
+    )
+    return case.proven is None and (hope or not case.tried)
 
 
 def _try(case: Case, move: Move) -> Advice:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from leastcut.car.records import Interval
-from leastcut.testspot.records import Process, Trial
+from leastcut.testspot.records import Measured, Process, Trial
 
 if TYPE_CHECKING:
     from leastcut.testspot.paint import PaintDraws
@@ -133,14 +133,13 @@ def log_likelihood(trials: Sequence[Trial], draws: "PaintDraws") -> Array:
     """Return the log likelihood of screened trials under each paint, shape (n,)."""
     total = np.zeros(len(draws.softness))
     for trial, state in story(trials, draws):
-        wider = LONG_WIPE_WIDER if (trial.wipe_s or 0.0) > LONG_WIPE_S else 1.0
         if trial.removed is not None:
-            total += _photo(trial, trial.removed, state, draws, wider)
+            total += _photo(trial, trial.removed, state, draws)
         if trial.cut_um is not None:
-            sd = max(trial.cut_um.sd, GAUGE_SD_UM)
-            total += _student((trial.cut_um.value - state.cut_um) / sd)
+            total += _student(gauge_residual(trial.cut_um, state))
         if trial.verdict is not None:
-            total += np.log(verdict_chance(trial.verdict, state)) / wider
+            slow = (trial.wipe_s or 0.0) > LONG_WIPE_S
+            total += np.log(verdict_chance(trial.verdict, state)) / (LONG_WIPE_WIDER if slow else 1)
     return total
 
 
@@ -158,23 +157,38 @@ def photo_sd(removed: Interval, predicted: Array) -> Array:
     return np.hypot(np.where(predicted < removed.mean, low, high), PHOTO_SD)
 
 
-def _photo(
-    trial: Trial, removed: Interval, state: State, draws: "PaintDraws", wider: float
-) -> Array:
+def photo_residual(
+    trial: Trial, removed: Interval, state: State, draws: "PaintDraws"
+) -> tuple[Array, Array]:
+    """Return the residual in standard uncertainties and the removed fraction foreseen, (n,) each."""
+    predicted, sd = _photo_terms(trial, removed, state, draws)
+    return (removed.mean - predicted) / sd, predicted
+
+
+def gauge_residual(cut: Measured, state: State) -> Array:
+    """Return the gauge difference's residual in standard uncertainties, shape (n,)."""
+    return np.asarray((cut.value - state.cut_um) / max(cut.sd, GAUGE_SD_UM))
+
+
+def _photo_terms(
+    trial: Trial, removed: Interval, state: State, draws: "PaintDraws"
+) -> tuple[Array, Array]:
     predicted = removed_in(trial, state)
     # One set against the next: dS/dln h · SET_SD, over the visible share the trial began with.
-    slope = _survival_slope(state, draws) / (
-        1.0 if trial.since == "spot" else np.maximum(state.visible_before, 0.01)
-    )
-    sd = wider * np.hypot(photo_sd(removed, predicted), SET_SD * slope)
+    share = 1.0 if trial.since == "spot" else np.maximum(state.visible_before, 0.01)
+    slope = _survival_slope(state, draws) / share
+    wider = LONG_WIPE_WIDER if (trial.wipe_s or 0.0) > LONG_WIPE_S else 1.0
+    return predicted, wider * np.hypot(photo_sd(removed, predicted), SET_SD * slope)
+
+
+def _photo(trial: Trial, removed: Interval, state: State, draws: "PaintDraws") -> Array:
+    predicted, sd = _photo_terms(trial, removed, state, draws)
     return np.asarray(_student((removed.mean - predicted) / sd) - np.log(sd))
 
 
 def _survival_slope(state: State, draws: "PaintDraws") -> Array:
     """Return the change of the visible share per ln of the trial's own cut, at its end, (n,)."""
     gone = np.clip(1.0 - state.visible_after, 1e-6, 1.0 - 1e-6)
-    from scipy.special import ndtri
-
     height = np.exp(-0.5 * ndtri(gone) ** 2) / math.sqrt(2.0 * math.pi)
     return np.asarray(height / draws.sigma)
 

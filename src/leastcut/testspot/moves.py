@@ -106,12 +106,17 @@ def _named(case: Case, candidate: Candidate) -> Process:
 
 
 def _open(case: Case) -> Iterator[Move]:
-    """Yield every trial on the rungs that are open: none stronger and untried than one owed."""
+    """Yield every trial on the rungs that are open.
+
+    Shut are the untried rungs stronger than one owed, and all stronger than the one proven.
+    """
     bar = owed(case)
     barred = False
     for process in case.ladder:
         if not (barred and process.label not in case.tried):
             yield from _on_rung(case, process)
+        if case.proven is not None and process.label == case.proven.process:
+            return
         barred |= process.label == bar
 
 

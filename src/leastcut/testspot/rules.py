@@ -19,7 +19,7 @@ class Prices(msgspec.Struct, frozen=True, kw_only=True):
 
     um_min: float = 120.0
     miss_min: float = 480.0
-    spot_min: float = 6.0
+    spot_min: float = 12.0
     look_min: float = 3.0
     set_min: float = 2.0
 

@@ -93,6 +93,8 @@ def _within(table: Effects, weights: Array, limits: Limits) -> Array:
     """Return the chance to stay within budget, taking the cut as lognormal, (k, n_candidates)."""
     if limits.budget_um is None:
         return np.ones((len(weights), table.cut.shape[1]))
+    if not limits.budget_um > 0.0:
+        return np.zeros((len(weights), table.cut.shape[1]))
     log = np.log(table.cut)
     mean = weights @ log
     spread = np.sqrt(np.maximum(weights @ log**2 - mean**2, 1e-12))
