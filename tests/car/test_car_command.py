@@ -67,7 +67,7 @@ def test_trace_gives_millimetres_and_their_error(tmp_path: Path) -> None:
     assert (data["width_mm"], data["height_mm"]) == (1000.0, 750.0)
     assert data["panel"] == "door-front-left"
     assert 2.5 < data["click_error_mm"] < 100  # a pixel is 2.5 mm; the outline is far off
-    assert json.loads(out.read_text()) == data
+    assert json.loads(out.read_text()) == {k: data[k] for k in ("panel", "outline_mm")}
     assert "1000 × 750 mm" in car("trace", tmp_path / "points.json", "--square-mm", "250").stdout
 
 
@@ -94,6 +94,16 @@ def test_a_trace_names_its_file(tmp_path: Path) -> None:
     with pytest.raises(OutlineError, match="crosses itself") as caught:
         car("trace", tmp_path / "points.json", "--square-mm", "250")
     assert "points.json" in caught.value.where
+
+
+@pytest.mark.process
+def test_a_traced_outline_is_ready_for_the_plan(run: Any, tmp_path: Path) -> None:
+    (tmp_path / "points.json").write_text(json.dumps(TRACED))
+    traced = run("car", "trace", "points.json", "--square-mm", "250", "-o", "d.json", cwd=tmp_path)
+    assert traced.returncode == 0, traced.stderr
+    planned = run("plan", "sections", "d.json", "--json", cwd=tmp_path)
+    assert planned.returncode == 0, planned.stderr
+    assert json.loads(planned.stdout)["panel"] == "door-front-left"
 
 
 @pytest.mark.process

@@ -17,8 +17,9 @@ _SWELL: dict[Facing, float] = {"top": 1.0, "side": 1.016, "front": 1.055, "rear"
 class Piece:
     """A panel as drawn: side pieces of the left side, x from the front end, y from the ground.
 
-    `radius` is the smallest radius of curvature of the face [mm]; `height` the height of its
-    middle above the ground, taken from the outline itself when not given.
+    `radius` is the smallest radius of curvature of the face [mm], typical figures (status: from
+    memory); `height` the height of its middle above the ground, taken from the outline itself
+    when not given.
     """
 
     id: str

@@ -75,11 +75,15 @@ def draw(
     dress = Dress(values, value_range, decimals, ramp)
     cells = cells or {}
     pairs = [(placement, panels[placement.panel]) for placement in sheet.placements]
-    labels = [_label(sheet, *pair, dress, on_edge=bool(cells.get(pair[1].id))) for pair in pairs]
+    spots = {panel.id: label_spot(panel) for _, panel in pairs}
+    labels = [
+        _label(sheet, *pair, dress, spots[pair[1].id], on_edge=bool(cells.get(pair[1].id)))
+        for pair in pairs
+    ]
     body = [
         *head(sheet, car, dress, units=units, title=title, subtitle=subtitle),
         *(
-            _piece(sheet, *pair, dress, label, cells.get(pair[1].id, ()))
+            _piece(sheet, *pair, dress, label, spots[pair[1].id], cells.get(pair[1].id, ()))
             for pair, label in zip(pairs, labels, strict=True)
         ),
         *placed_names(labels, sheet.page_mm),
@@ -95,9 +99,8 @@ def draw(
 
 
 def _label(
-    sheet: Sheet, placement: Placement, panel: Panel, dress: Dress, *, on_edge: bool
+    sheet: Sheet, placement: Placement, panel: Panel, dress: Dress, spot: Spot, *, on_edge: bool
 ) -> Label:
-    spot = label_spot(panel)
     place = _top_at(panel, spot) if on_edge else spot.centre
     return Label(
         at=on_sheet(sheet, placement, [place])[0],
@@ -119,6 +122,7 @@ def _piece(
     panel: Panel,
     dress: Dress,
     label: Label,
+    spot: Spot,
     cells: Sequence[tuple[str, Polygon]],
 ) -> str:
     def paper(points: Sequence[Point]) -> Polyline:
@@ -137,12 +141,11 @@ def _piece(
         *label.draw(),
     ]
     if not label.on_edge:
-        parts.append(_grain(sheet, placement, panel, label))
+        parts.append(_grain(sheet, placement, panel, label, spot))
     return tag("g", "".join(parts))
 
 
-def _grain(sheet: Sheet, placement: Placement, panel: Panel, label: Label) -> str:
-    spot = label_spot(panel)
+def _grain(sheet: Sheet, placement: Placement, panel: Panel, label: Label, spot: Spot) -> str:
     clear, longest = label.half_width / sheet.scale, 26.0 * label.grade / sheet.scale
     mark = grain(panel, spot, clear_mm=clear, longest_mm=longest)
     if mark is None:

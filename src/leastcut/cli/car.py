@@ -164,27 +164,39 @@ def trace(
     """
     import msgspec
 
-    from leastcut.car.outline import click_error_mm, rectify
     from leastcut.shop.files import write_whole
 
-    data = _traced(points)
-    given = {"square_px": data["square_px"], "square_mm": square_mm}
-    try:
-        outline = rectify(data["outline_px"], **given)
-        error_mm = click_error_mm(data["outline_px"], click_px=click_px, **given)
-    except InputError as error:
-        raise error.at(str(points)) from None
-    result = _trace_result(data, outline, error_mm)
+    result = _rectified(points, square_mm, click_px)
     if out is not None:
-        write_whole(out, msgspec.json.encode(result))
+        kept = {key: result[key] for key in ("panel", "outline_mm")}
+        write_whole(out, msgspec.json.encode(kept))
         click.echo(f"wrote {out}", err=True)
     if as_json:
         _json(result)
         return
     click.echo(
         f"{result['panel']}: {result['width_mm']:.0f} × {result['height_mm']:.0f} mm, "
-        f"±{error_mm:.1f} mm where the clicks count most"
+        f"±{result['click_error_mm']:.1f} mm where the clicks count most"
     )
+
+
+def _rectified(path: Path, square_mm: float, click_px: float) -> dict[str, Any]:
+    from leastcut.car.outline import click_error_mm, rectify
+
+    data = _traced(path)
+    given = {"square_px": data["square_px"], "square_mm": square_mm}
+    try:
+        outline = rectify(data["outline_px"], **given)
+        error_mm = click_error_mm(data["outline_px"], click_px=click_px, **given)
+    except InputError as error:
+        raise error.at(str(path)) from None
+    return {
+        "panel": str(data.get("panel") or "panel"),
+        "outline_mm": [[round(x, 1), round(y, 1)] for x, y in outline],
+        "width_mm": round(max(x for x, _ in outline), 1),
+        "height_mm": round(max(y for _, y in outline), 1),
+        "click_error_mm": round(error_mm, 2),
+    }
 
 
 def _traced(path: Path) -> dict[str, Any]:
@@ -202,13 +214,3 @@ def _traced(path: Path) -> dict[str, Any]:
         if not isinstance(data, dict) or not isinstance(data.get(key), list):
             raise TraceError(f'"{key}" is missing or no list', where=str(path), do=do)
     return dict(data)
-
-
-def _trace_result(data: dict[str, Any], outline: Any, error_mm: float) -> dict[str, Any]:
-    return {
-        "panel": str(data.get("panel") or "panel"),
-        "outline_mm": [[round(x, 1), round(y, 1)] for x, y in outline],
-        "width_mm": round(max(x for x, _ in outline), 1),
-        "height_mm": round(max(y for _, y in outline), 1),
-        "click_error_mm": round(error_mm, 2),
-    }
