@@ -53,12 +53,25 @@ def stages_of(
         "inspect": _inspect(evidence, wash, states),
         "testspot": () if spot.next.do == "use" else (spot.next.why,),
         "plan": _plan(plan),
-        "work": ("no section worked yet",),
+        "work": (_first(evidence, plan),),
         "protect": _protect(evidence),
         "handover": ("the work is not done yet",),
     }
+    done: dict[StageName, bool] = {
+        "inspect": not _needed(wash, states),
+        "testspot": spot.next.do == "use",
+        "plan": not missing["plan"],
+        "work": False,
+        "protect": False,
+        "handover": False,
+    }
     return tuple(
-        Stage(stage=name, done=not lacks, missing=lacks, not_yet=NOT_YET.get(name, ()))
+        Stage(
+            stage=name,
+            done=done.get(name, not lacks),
+            missing=lacks,
+            not_yet=NOT_YET.get(name, ()),
+        )
         for name, lacks in missing.items()
     )
 
@@ -74,24 +87,50 @@ def _car(evidence: Evidence) -> tuple[str, ...]:
     return tuple(f"overall {name}" for name, value in sizes.items() if value is None)
 
 
-def _inspect(evidence: Evidence, wash: WashCheck, states: Sequence[PanelState]) -> tuple[str, ...]:
+def _needed(wash: WashCheck, states: Sequence[PanelState]) -> tuple[str, ...]:
+    """Return what inspection cannot do without: clean paint, one photo, one reading."""
     ready, lacks = washing.check(wash)
     found = [] if ready else list(lacks)
-    found += [
-        f"photo of {photo.panel} cannot be judged: {photo.finding.refused.why}. "
+    if all(state.load_assumed for state in states):
+        found.append("a photo of the paint under a point light")
+    if all(state.film.assumed for state in states):
+        found.append("film readings")
+    return tuple(found)
+
+
+def _inspect(evidence: Evidence, wash: WashCheck, states: Sequence[PanelState]) -> tuple[str, ...]:
+    """Return what inspection lacks, what it cannot do without first."""
+    names = {panel.id: panel.name for panel in evidence.car.panels}
+    refused = [
+        f"photo of {names[photo.panel]} cannot be judged: {photo.finding.refused.why}. "
         f"{photo.finding.refused.do}"
         for photo in evidence.photos
         if photo.finding.refused
     ]
-    found += [f"no usable photo of {state.panel}" for state in states if state.load_assumed]
-    found += [f"no film reading on {state.panel}" for state in states if state.film.assumed]
-    return tuple(found)
+    unseen = [names[state.panel] for state in states if state.load_assumed]
+    unread = [names[state.panel] for state in states if state.film.assumed]
+    return (
+        *_needed(wash, states),
+        *refused,
+        *([f"no photo of {', '.join(unseen)}"] if unseen else []),
+        *([f"no film reading on {', '.join(unread)}"] if unread else []),
+    )
 
 
 def _plan(plan: Plan) -> tuple[str, ...]:
     if not any(section.steps for section in plan.sections):
         return ("no section can be worked within its budget",)
     return ()
+
+
+def _first(evidence: Evidence, plan: Plan) -> str:
+    """Name the section to begin with."""
+    names = {panel.id: panel.name for panel in evidence.car.panels}
+    for section in plan.sections:
+        if section.steps:
+            step = section.steps[0]
+            return f"{names[section.panel]}, section {section.id}: {step.sets} × {step.process}"
+    return "no section to work"
 
 
 def _protect(evidence: Evidence) -> tuple[str, ...]:
