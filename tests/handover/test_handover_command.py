@@ -34,7 +34,7 @@ def test_report_is_written_beside_the_job(job: Path) -> None:
     assert done.returncode == 0, done.stderr
     answer = json.loads(done.stdout)
     assert answer["kind"] == "Condition report and proposal"
-    assert Path(answer["report"]).read_bytes().startswith(b"%PDF")
+    assert Path(answer["file"]).read_bytes().startswith(b"%PDF")
 
 
 @pytest.mark.process

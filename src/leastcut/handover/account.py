@@ -13,6 +13,7 @@ from leastcut.handover.film_left import (
     usual_correction,
 )
 from leastcut.handover.ledger import Ledger, panels
+from leastcut.handover.records import Dossier
 from leastcut.handover.trend import NextVisit, next_visit
 
 # A correction nobody has measured on this car yet: one to three µm is what the trade says.
@@ -76,3 +77,8 @@ def _balance(
         corrections=corrections,
         next_visit=next_visit(ledger, panel, promised=corrections.promised),
     )
+
+
+def reserve_um(dossier: Dossier) -> float:
+    """Return what must stay on this car: the largest reserve of its panels, else the usual [µm]."""
+    return max((state.film.reserve_um for state in dossier.panels), default=RESERVE_UM)

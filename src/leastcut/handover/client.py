@@ -76,7 +76,7 @@ def report_sheet(
         "film": _picture("film.svg", film_chart(dossier)),
         "loads": _picture("loads.svg", load_chart(dossier)),
         "panels": [_panel_row(dossier, panel) for panel in panels_in_order(dossier)],
-        "trials": [_trial_row(trial, dossier) for trial in dossier.trials],
+        "trials": [trial_row(trial, dossier) for trial in dossier.trials],
         "advice": dossier.testspot.next.why,
         "tools": _tools(dossier),
         "left": left_on_purpose(dossier),
@@ -108,8 +108,7 @@ def _album(dossier: Dossier, photos: Mapping[str, str]) -> Sheet:
 
 
 def _head(dossier: Dossier) -> Sheet:
-    worked = work_recorded(dossier)
-    kind = "Handover report" if worked else "Condition report and proposal"
+    worked, kind = work_recorded(dossier), report_kind(dossier)
     return {
         "title": f"{kind}: {short(dossier.car.label, 90)}",
         "kind": kind,
@@ -129,6 +128,11 @@ def _head(dossier: Dossier) -> Sheet:
 def work_recorded(dossier: Dossier) -> bool:
     """Return whether work has been recorded: only then is the report a handover."""
     return any(stage.stage == "work" and stage.done for stage in dossier.stages)
+
+
+def report_kind(dossier: Dossier) -> str:
+    """Return what the report calls itself: a handover only when work is recorded."""
+    return "Handover report" if work_recorded(dossier) else "Condition report and proposal"
 
 
 def _status(*, worked: bool) -> str:
@@ -235,7 +239,8 @@ def _least_left(sections: list[SectionPlan], state: PanelState | None, dossier: 
     return words.bare_thickness(min(lows), dossier.units) if lows else "–"
 
 
-def _trial_row(trial: Trial, dossier: Dossier) -> list[str]:
+def trial_row(trial: Trial, dossier: Dossier) -> list[str]:
+    """Return one trial: what, where, scratches gone, cut, verdict."""
     names = panel_names(dossier)
     cut = trial.cut_um
     return [

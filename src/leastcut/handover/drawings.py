@@ -1,6 +1,6 @@
 """The drawings that the reports need, as SVG by name."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
@@ -118,10 +118,10 @@ def _width(panel: Panel, rows: int) -> float:
 def one_way(strokes: Iterable[Stroke]) -> list[Stroke]:
     """Return the strokes that run as the first one does: the other direction crosses them."""
     runs = list(strokes)
-    return [stroke for stroke in runs if _alike(runs[0], stroke)]
+    return [stroke for stroke in runs if alike(runs[0], stroke)]
 
 
-def _alike(one: Stroke, other: Stroke) -> bool:
+def alike(one: Sequence[Point], other: Sequence[Point]) -> bool:
     """Return whether two strokes differ by less than 45 degrees, whichever way they run."""
     (ax, ay), (bx, by) = ((q[0] - p[0], q[1] - p[1]) for p, q in (one, other))
     return abs(ax * by - ay * bx) < abs(ax * bx + ay * by)

@@ -50,7 +50,7 @@ def plan_sheet(dossier: Dossier) -> Sheet:
         "price": price_rows(dossier),
         "cautions": cautions((c for c in dossier.cautions if c.panel is None), {}),
         "help": helps(dossier),
-        "notes": _notes(dossier),
+        "notes": plan_notes(dossier),
         "panels": [page for page in pages if page["rows"]],
         "left_alone": [page for page in pages if not page["rows"]],
         "film_unit": words.film_symbol(dossier.units),
@@ -62,7 +62,7 @@ def sheet_height_mm(n_panels: int) -> float:
     return min(150.0, max(80.0, 190.0 - (5.75 if n_panels > 12 else 7.0) * n_panels))
 
 
-def _notes(dossier: Dossier) -> list[str]:
+def plan_notes(dossier: Dossier) -> list[str]:
     """Return the plan's notes with panels called by their names."""
     names = panel_names(dossier)
     split = (note.partition(" ") for note in dossier.plan.notes)
