@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from leastcut.car.records import Polyline
 from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts, rotated, smallest_rectangle
-from leastcut.plan.joins import even_out, join, split_wide
+from leastcut.plan.joins import even_out, join, split_wide, without_tongues
 from leastcut.plan.limits import TINY, Limits, area_bound
 
 PITCH_MM = 20.0  # raster of the search; the cuts themselves are exact
@@ -164,7 +164,8 @@ def _cut(
     """Cut an area in a frame turned by `angle`, bands along its x (upright) or its y."""
     frame = rotated(area, -angle)
     frame = frame if upright else _transposed(frame)
-    cells = join(split_wide(_courses(frame, limits), frame, limits), frame, limits)
+    cells = without_tongues(_courses(frame, limits), frame, limits)
+    cells = join(split_wide(cells, frame, limits), frame, limits)
     back = cells if upright else [_transposed(cell) for cell in cells]
     return [_whole(rotated(cell, angle)) for cell in back]
 

@@ -16,6 +16,7 @@ from leastcut.plan.geometry import (
 )
 from leastcut.plan.limits import Limits
 
+TONGUE_MM = 15.0  # half the width of what is too thin to belong to a cell by itself
 SLIVER = 0.45  # share of the mean area below which a cell is evened out with a neighbour
 
 
@@ -103,6 +104,64 @@ def joined(a: shapely.Polygon, b: shapely.Polygon) -> shapely.Polygon | None:
     union = parts(shapely.union(a, b, grid_size=SNAP_MM))
     seam = 0.5 * (a.length + b.length - union[0].length) if len(union) == 1 else 0.0
     return union[0] if seam > 1.0 else None
+
+
+def without_tongues(
+    cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
+) -> list[shapely.Polygon]:
+    """Give thin tongues of cells to the neighbour they lie along, where it stays in limits.
+
+    A band line drawn for one column leaves such tongues over its neighbours, which have nothing
+    beyond them and could reach the border themselves.
+
+    Parameters
+    ----------
+    cells : list of shapely.Polygon
+        Cells that tile the area [mm].
+    area : shapely geometry
+        The area.
+    limits : Limits
+        Greatest side and overlap.
+
+    Returns
+    -------
+    list of shapely.Polygon
+        As many cells, or fewer.
+    """
+    cells = list(cells)
+    for index in range(len(cells)):
+        for tongue in _tongues(cells[index]):
+            for k in shapely.dwithin(tongue, cells, SNAP_MM).nonzero()[0]:
+                beside = parts(shapely.intersection(tongue, _beside(tongue, cells[k])))
+                rest = parts(
+                    shapely.difference(cells[index], shapely.union_all(beside), grid_size=SNAP_MM)
+                )
+                if k != index and len(beside) == 1 and len(rest) <= 1:
+                    union = _fitting_union(beside[0], cells[k], area, limits)
+                    if union is not None:
+                        cells[index] = rest[0] if rest else shapely.Polygon()
+                        cells[k] = union
+    return [cell for cell in cells if not cell.is_empty]
+
+
+def _beside(tongue: shapely.Polygon, cell: shapely.Polygon) -> shapely.Polygon:
+    """Return the strip of the plane across a tongue that holds a neighbour."""
+    a0, b0, a1, b1 = tongue.bounds
+    x0, y0, x1, y1 = cell.bounds
+    lengthwise = a1 - a0 > b1 - b0
+    return (
+        shapely.box(x0, b0 - 1, x1, b1 + 1) if lengthwise else shapely.box(a0 - 1, y0, a1 + 1, y1)
+    )
+
+
+def _tongues(cell: shapely.Polygon) -> list[shapely.Polygon]:
+    """Return what is narrower than twice TONGUE_MM, largest first; corners do not count."""
+    inside = shapely.buffer(cell, -TONGUE_MM, join_style="mitre")
+    core = shapely.buffer(inside, TONGUE_MM * 1.001, join_style="mitre")
+    if core.is_empty:
+        return [cell]
+    thin = parts(shapely.difference(cell, core, grid_size=SNAP_MM))
+    return sorted((p for p in thin if p.area > TONGUE_MM**2), key=lambda p: (-p.area, p.bounds))
 
 
 def even_out(
