@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import special
 from scipy.optimize import minimize
 
-from leastcut.demo import render, scratches, tape, truth
+from leastcut.demo import hidden, render, scratches, tape, truth
 from leastcut.testspot.records import Process
 
 PANELS = ("bonnet", "roof", "boot", "wing-front-left")
@@ -19,12 +19,12 @@ STRONG = Process(label="strong", pad="microfibre", liquid="heavy")
 
 
 @pytest.fixture(scope="module")
-def car() -> truth.Scenario:
-    return truth.scenario(7, PANELS, repainted=["wing-front-left"], thin=["boot"])
+def car() -> hidden.Scenario:
+    return hidden.scenario(7, PANELS, repainted=["wing-front-left"], thin=["boot"])
 
 
 @pytest.fixture(scope="module")
-def bonnet(car: truth.Scenario) -> np.ndarray:
+def bonnet(car: hidden.Scenario) -> np.ndarray:
     return truth.panel_photo(car, "bonnet")
 
 
@@ -62,7 +62,7 @@ def test_photo_is_a_whole_srgb_picture_of_dark_paint(bonnet: np.ndarray) -> None
     assert np.abs(decoded[..., ::-1].astype(float) - bonnet).mean() < 4.0
 
 
-def test_a_dozen_photos_take_seconds(car: truth.Scenario) -> None:
+def test_a_dozen_photos_take_seconds(car: hidden.Scenario) -> None:
     bears, taken = truth.place(car, "roof", "photo"), truth.view(car, "roof", "photo")
     best = np.inf
     for _ in range(3):
@@ -72,15 +72,15 @@ def test_a_dozen_photos_take_seconds(car: truth.Scenario) -> None:
     assert best < 0.5  # some 0.1 s on an idle core
 
 
-def test_same_seed_same_photo(car: truth.Scenario, bonnet: np.ndarray) -> None:
-    again = truth.scenario(7, PANELS, repainted=["wing-front-left"], thin=["boot"])
+def test_same_seed_same_photo(car: hidden.Scenario, bonnet: np.ndarray) -> None:
+    again = hidden.scenario(7, PANELS, repainted=["wing-front-left"], thin=["boot"])
     assert again == car
     np.testing.assert_array_equal(truth.panel_photo(again, "bonnet"), bonnet)
-    assert truth.scenario(8, PANELS) != car
+    assert hidden.scenario(8, PANELS) != car
 
 
 def test_highlight_stands_where_the_path_is_shortest(
-    car: truth.Scenario, bonnet: np.ndarray
+    car: hidden.Scenario, bonnet: np.ndarray
 ) -> None:
     # source: Fermat's principle, minimised numerically here; status: recomputed
     taken = truth.view(car, "bonnet", "photo")
@@ -102,7 +102,7 @@ def test_highlight_stands_where_the_path_is_shortest(
 
 
 def test_square_in_the_photo_has_the_area_that_the_truth_says(
-    car: truth.Scenario, bonnet: np.ndarray
+    car: hidden.Scenario, bonnet: np.ndarray
 ) -> None:
     said = np.array(truth.photo_truth(car, "bonnet").square_px)
     light = linear(bonnet)
@@ -113,7 +113,7 @@ def test_square_in_the_photo_has_the_area_that_the_truth_says(
     assert hole == pytest.approx(cv2.contourArea(said.astype(np.float32)), rel=0.01)
 
 
-def test_bright_scratches_run_round_the_lamp(car: truth.Scenario) -> None:
+def test_bright_scratches_run_round_the_lamp(car: hidden.Scenario) -> None:
     # source: light circles on scratched glass, Sampaio et al., arXiv 2407.00043; status: seen
     bears, taken = truth.place(car, "bonnet", "photo"), truth.view(car, "bonnet", "photo")
     x, y, light, _ = render.glint(bears, taken)
@@ -203,7 +203,7 @@ def test_drawn_load_is_the_load_asked_for() -> None:
     assert np.mean(found) == pytest.approx(60.0, rel=0.03)
 
 
-def test_trials_stack_on_a_spot_and_start_afresh_on_another(car: truth.Scenario) -> None:
+def test_trials_stack_on_a_spot_and_start_afresh_on_another(car: hidden.Scenario) -> None:
     first, second, other = truth.trials(
         car, [(MILD, 2, "bonnet", "1"), (MILD, 1, "bonnet", "1"), (STRONG, 2, "bonnet", "2")]
     )
@@ -217,7 +217,7 @@ def test_trials_stack_on_a_spot_and_start_afresh_on_another(car: truth.Scenario)
     assert first.before[300:900, 500:1100].mean() > second.after[300:900, 500:1100].mean()
 
 
-def test_no_work_changes_nothing(car: truth.Scenario) -> None:
+def test_no_work_changes_nothing(car: hidden.Scenario) -> None:
     idle = Process(label="idle", pad="foam-finishing", liquid="finishing", force_n=1e-6)
     (only,) = truth.trials(car, [(idle, 1, "roof", "1")])
     assert only.verdict == "unchanged"
@@ -239,23 +239,23 @@ def test_verdict_is_what_an_inspector_would_say(
     assert truth._verdict(removed, process) == word
 
 
-def test_gauge_shows_the_film_with_its_own_error(car: truth.Scenario) -> None:
-    rows = truth.readings(car, ["roof"], spots=60, repeats=5)
+def test_gauge_shows_the_film_with_its_own_error(car: hidden.Scenario) -> None:
+    rows = hidden.readings(car, ["roof"], spots=60, repeats=5)
     roof = car.panel("roof")
     shown = np.array([row[2] for row in rows])
     expected = roof.clear_um + roof.under_um + car.gauge_bias_um
     assert shown.mean() == pytest.approx(expected, abs=1.2)
     assert {row[0] for row in rows} == {"roof"}
-    known, seen = np.array(truth.gauge_checks(car)).T
+    known, seen = np.array(hidden.gauge_checks(car)).T
     assert np.abs(seen - known - car.gauge_bias_um).max() < 4.0 * car.gauge_sd_um + 0.5
 
 
-def test_repainted_and_thin_panels_are_so(car: truth.Scenario) -> None:
+def test_repainted_and_thin_panels_are_so(car: hidden.Scenario) -> None:
     assert car.panel("wing-front-left").under_um > car.panel("roof").under_um + 60.0
     assert car.panel("boot").clear_um < car.panel("roof").clear_um - 4.0
 
 
-def test_truth_of_a_photo_is_consistent(car: truth.Scenario) -> None:
+def test_truth_of_a_photo_is_consistent(car: hidden.Scenario) -> None:
     said = truth.photo_truth(car, "roof")
     assert said.load_mm_per_cm2 == pytest.approx(car.panel("roof").load_mm_per_cm2, rel=0.35)
     assert 0.05 < said.lit_mm_per_cm2 / said.load_mm_per_cm2 < 0.7

@@ -9,8 +9,9 @@ from datetime import datetime
 from pathlib import Path
 
 from leastcut.car.units import UnitSystem
-from leastcut.demo import render, truth
-from leastcut.demo.truth import Scenario, TrialTruth
+from leastcut.demo import hidden, render, truth
+from leastcut.demo.hidden import Scenario
+from leastcut.demo.truth import TrialTruth
 from leastcut.job.gather import WORKERS, Progress
 from leastcut.job.run import Outcome, run
 from leastcut.shop.files import write_whole
@@ -155,7 +156,7 @@ def run_demo(
 
 def invented() -> Scenario:
     """Draw the hidden truth of the scenario."""
-    return truth.scenario(SEED, MEASURED, repainted=REPAINTED, thin=THIN)
+    return hidden.scenario(SEED, MEASURED, repainted=REPAINTED, thin=THIN)
 
 
 def hidden_truth(story: Scenario) -> Mapping[str, Mapping[str, float]]:
@@ -193,14 +194,14 @@ def _files(story: Scenario, progress: Progress) -> Iterator[tuple[str, str | byt
 
 
 def _readings(story: Scenario) -> str:
-    rows = truth.readings(story, MEASURED)
+    rows = hidden.readings(story, MEASURED)
     lines = [f"{panel},{spot},{reading:g}" for panel, spot, reading in rows]
     return "\n".join(["# drawn from a hidden truth", "panel,spot,reading_um", *lines, ""])
 
 
 def _film(story: Scenario) -> Iterator[str]:
     yield '[film]\nreadings = "readings.csv"\n'
-    for known, shown in truth.gauge_checks(story):
+    for known, shown in hidden.gauge_checks(story):
         yield f'[[film.check]]\nknown = "{known:g} µm"\nshown = "{shown:g} µm"\n'
 
 
