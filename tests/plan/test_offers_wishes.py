@@ -7,7 +7,7 @@ from plancases import LADDER, layout, need, paint
 from leastcut.plan.choose import Choice, Inputs, choose_all
 from leastcut.plan.milp import ChoiceProblem, Limit
 from leastcut.plan.records import PanelNeed, Wishes
-from leastcut.plan.wishes import relax_limits
+from leastcut.plan.wishes import gathered, relax_limits
 
 DRAWS = paint()
 
@@ -81,16 +81,17 @@ def test_liquid_at_hand_is_kept_to() -> None:
 
 
 def test_a_panel_short_of_clear_coat_gets_three_ways_out() -> None:
-    found = choose_all(inputs(need("roof", 0.95, 1.2)))
+    found = choose_all(inputs(need("roof", 0.95, 2.0)))
     kinds = [r.constraint for r in found.relaxations]
-    assert sorted(kinds) == ["chance of roof", "clear coat of roof", "removed of roof"]
+    assert sorted(kinds) == ["chance", "clear coat", "removed"]
+    assert {r.panel for r in found.relaxations} == {"roof"}
     changes = [r.change for r in found.relaxations]
     assert changes == sorted(changes)
 
 
-@pytest.mark.parametrize("kind", ["clear coat of roof", "chance of roof", "removed of roof"])
+@pytest.mark.parametrize("kind", ["clear coat", "chance", "removed"])
 def test_each_way_out_is_enough_and_less_is_not(kind: str) -> None:
-    base = inputs(need("roof", 0.95, 1.2))
+    base = inputs(need("roof", 0.95, 2.0))
     way = {r.constraint: r for r in choose_all(base).relaxations}[kind]
 
     def met(share: float) -> bool:
@@ -101,7 +102,7 @@ def test_each_way_out_is_enough_and_less_is_not(kind: str) -> None:
         elif kind.startswith("chance"):
             moved = replace(base, p_target=value / 100)
         else:
-            moved = replace(base, panels=[need("roof", value / 100, 1.2)])
+            moved = replace(base, panels=[need("roof", value / 100, 2.0)])
         return not choose_all(moved).relaxations
 
     assert met(1.0001)
@@ -111,7 +112,8 @@ def test_each_way_out_is_enough_and_less_is_not(kind: str) -> None:
 def test_a_target_beyond_the_ladder_offers_no_budget() -> None:
     weak = (LADDER[0],)
     found = choose_all(replace(inputs(need("roof", 0.98, 30.0)), ladder=weak, draws=paint(weak)))
-    assert {r.constraint for r in found.relaxations} == {"chance of roof", "removed of roof"}
+    assert "removed" in {r.constraint for r in found.relaxations}
+    assert "clear coat" not in {r.constraint for r in found.relaxations}
 
 
 def test_limits_that_clash_are_moved_together() -> None:
@@ -136,3 +138,22 @@ def test_nothing_is_said_where_nothing_is_short() -> None:
     left = need("wing", 0.9, 0.0)
     clean = need("sill", -0.1, 5.0)
     assert choose_all(inputs(*NEEDS, left, clean)).relaxations == ()
+
+
+def test_panels_alike_share_a_line_with_their_cheapest_way_out() -> None:
+    needs = [need(name, 0.95, 1.2) for name in ("roof", "door", "wing", "sill", "boot", "tail")]
+    found = choose_all(inputs(*needs)).relaxations
+    lines = gathered(found)
+    assert len(lines) == 1
+    assert lines[0].startswith("roof, door, wing, sill and 2 more: ")
+    assert lines[0].endswith(found[0].say)
+    assert gathered(chosen(Wishes(minutes=5.0)).relaxations)[0].startswith("minutes: 5 min allowed")
+
+
+def test_a_hopeless_chance_is_no_offer_unless_nothing_else_is_left() -> None:
+    scarce = choose_all(inputs(need("roof", 0.95, 0.3))).relaxations
+    assert "chance" not in {r.constraint for r in scarce}
+    assert "clear coat" in {r.constraint for r in scarce}
+    weak = (LADDER[0],)
+    alone = replace(inputs(need("roof", 0.999, 0.3)), ladder=weak, draws=paint(weak))
+    assert choose_all(alone).relaxations != ()

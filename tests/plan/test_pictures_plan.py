@@ -1,5 +1,6 @@
 import xml.etree.ElementTree as ET
 from decimal import Decimal
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -44,7 +45,7 @@ def test_the_strip_has_every_operation_once_and_no_gap() -> None:
     assert sorted(b.name for b in bars) == sorted(
         [*(o.name for o in found.operations), "sets on the paint"]
     )
-    for one, after in zip(bars, bars[1:], strict=False):
+    for one, after in pairwise(bars):
         assert after.start == pytest.approx(one.start + one.minutes)
     names = [b.name for b in bars]
     assert names.index("tape") < names.index("sets on the paint") < names.index("protect")

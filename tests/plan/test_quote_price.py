@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from leastcut.plan.money import MoneyError, places, rounded
-from leastcut.plan.quote import RatesError, price
+from leastcut.plan.quote import RatesError, price, rows
 from leastcut.plan.records import Material, Minutes, Rates
 
 D = Decimal
@@ -142,3 +142,21 @@ def test_the_lines_always_add_up(
 def test_rates_that_cannot_be(wrong: dict[str, Any]) -> None:
     with pytest.raises(RatesError):
         price(Minutes(p50=1.0, p80=1.0), [], rates=rates(**wrong))
+
+
+def test_the_table_of_a_quote_ends_in_its_total() -> None:
+    found = price(
+        Minutes(p50=60.0, p80=60.0),
+        [material(D("12.34"))],
+        rates=rates(tax_percent=D(20), deposit_percent=D(50)),
+    )
+    assert rows(found) == [
+        ("what", "amount", "currency"),
+        ("Labour, 1 h 00 min", "60.00", "EUR"),
+        ("tape, 1", "12.34", "EUR"),
+        ("Net", "72.34", "EUR"),
+        ("Tax", "14.47", "EUR"),
+        ("Total", "86.81", "EUR"),
+        ("Of which deposit", "43.41", "EUR"),
+    ]
+    assert len(rows(price(Minutes(p50=1.0, p80=1.0), [], rates=rates()))) == 5

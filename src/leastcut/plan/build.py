@@ -26,6 +26,7 @@ from leastcut.plan.records import (
     Wishes,
 )
 from leastcut.plan.time import CORRELATION, PACE, total
+from leastcut.plan.wishes import gathered, named
 from leastcut.testspot.paint import PaintDraws
 from leastcut.testspot.records import Process
 
@@ -148,7 +149,7 @@ def plan_of(inputs: Inputs, *, around: Around, rng: np.random.Generator) -> tupl
         materials=materials,
         price=price(attended, materials, rates=rates, risks=risks) if rates else None,
         proven_gap=choice.gap,
-        notes=(*_notes(sections), *(one.say for one in choice.relaxations)),
+        notes=(*_notes(sections), *gathered(choice.relaxations)),
         relaxations=choice.relaxations,
     )
     return plan, figures_of(plan, choice)
@@ -179,19 +180,22 @@ def risks_of(sections: Sequence[SectionPlan], panels: Sequence[PanelNeed]) -> tu
     found = ["Earlier repairs or filler hidden under the paint may stop the work on a panel."]
     guessed = [name for name, need in known.items() if need.finding == "unmeasured"]
     if guessed:
-        found.append(f"Film not measured, budget assumed: {', '.join(guessed)}.")
+        found.append(f"Film not measured, budget assumed: {named(guessed)}.")
     short = sorted({s.panel for s in sections if s.note and s.steps})
     if short:
-        found.append(f"Marks will be left on purpose, for want of clear coat: {', '.join(short)}.")
+        found.append(f"Marks will be left on purpose, for want of clear coat: {named(short)}.")
     found.append("Single marks deeper than the planned cut stay.")
     return tuple(found)
 
 
 def _notes(sections: Sequence[SectionPlan]) -> tuple[str, ...]:
-    """Gather the sections' notes, one line per panel and note, in the order of work."""
-    seen: dict[tuple[str, str], int] = {}
+    """Gather the sections' notes, one line per note, in the order of work."""
+    panels: dict[str, dict[str, int]] = {}
     for section in sections:
         if section.note:
-            key = (section.panel, section.note)
-            seen[key] = seen.get(key, 0) + 1
-    return tuple(f"{panel} ({n} sections): {note}" for (panel, note), n in seen.items())
+            count = panels.setdefault(section.note, {})
+            count[section.panel] = count.get(section.panel, 0) + 1
+    return tuple(
+        f"{named(list(count))} ({sum(count.values())} sections): {note}"
+        for note, count in panels.items()
+    )

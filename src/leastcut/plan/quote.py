@@ -121,3 +121,16 @@ def _discount(base: Sequence[PriceLine], rates: Rates) -> list[PriceLine]:
     whole = sum((line.amount for line in base), Decimal(0))
     amount = rounded(-whole * rates.discount_percent / HUNDRED, rates.currency)
     return [PriceLine(what=f"Discount, {rates.discount_percent:f} %", amount=amount)]
+
+
+def rows(price: Price) -> list[tuple[str, str, str]]:
+    """Return the quote as a table of what, amount, currency: heading, lines, net, tax, total.
+
+    A deposit stands after the total, which holds it already.
+    """
+    parts = [*((line.what, line.amount) for line in price.lines)]
+    parts += [("Net", price.net), ("Tax", price.tax), ("Total", price.total)]
+    if price.deposit is not None:
+        parts.append(("Of which deposit", price.deposit))
+    table = [("what", "amount", "currency")]
+    return [*table, *((what, f"{amount:f}", price.currency) for what, amount in parts)]

@@ -138,10 +138,11 @@ class Relaxation(msgspec.Struct, frozen=True, kw_only=True):
     """One way to make an impossible wish possible: which constraint, from what to what.
 
     ``change`` is how far it moves against what was allowed, so that the cheapest comes first;
-    ``say`` is the sentence for the reader.
+    ``say`` is the sentence for the reader; ``panel`` is empty for limits on the whole car.
     """
 
     constraint: str
+    panel: str = ""
     allowed: float
     needed: float
     unit: str

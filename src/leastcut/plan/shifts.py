@@ -51,7 +51,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
 
     name: str
     minutes: int
-    skill: str | None
+    skill: str | None = None
     on_machine: float = 0.0
     splits: bool = False
 

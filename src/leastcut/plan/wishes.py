@@ -21,6 +21,8 @@ from leastcut.testspot.records import Process
 
 Floats = NDArray[np.float64]
 
+LEAST_PERCENT = 5.0  # a chance or a share below this is no offer, where anything else helps
+
 
 def limit_rows(
     wishes: Wishes,
@@ -174,8 +176,10 @@ def _ways_out(need: PanelNeed, table: Effects, p_target: float) -> list[Relaxati
         ways.append(_way(need.panel, "clear coat", need.budget_um, needed, "µm"))
     ways.append(_way(need.panel, "chance", 100 * p_target, 100 * float(chance[within].max()), "%"))
     promised = np.quantile(table.removed[within], 1 - p_target, axis=1)
-    ways.append(_way(need.panel, "removed", 100 * need.required, 100 * float(promised.max()), "%"))
-    return ways
+    share = 100 * float(promised.max())
+    ways.append(_way(need.panel, "removed", 100 * need.required, share, "%"))
+    worth = [way for way in ways if way.unit == "µm" or way.needed >= LEAST_PERCENT]
+    return worth or ways
 
 
 def _way(panel: str, what: str, allowed: float, needed: float, unit: str) -> Relaxation:
@@ -185,10 +189,40 @@ def _way(panel: str, what: str, allowed: float, needed: float, unit: str) -> Rel
         "removed": f"promise {needed:.0f} % of the scratches gone instead of {allowed:.0f} %",
     }
     return Relaxation(
-        constraint=f"{what} of {panel}",
+        constraint=what,
+        panel=panel,
         allowed=allowed,
         needed=needed,
         unit=unit,
         change=abs(needed / allowed - 1),
-        say=f"{panel}: {words[what]}",
+        say=words[what],
     )
+
+
+def gathered(relaxations: Sequence[Relaxation]) -> tuple[str, ...]:
+    """Return the cheapest way out of each constraint in words, panels alike in one line.
+
+    Examples
+    --------
+    >>> gathered([])
+    ()
+    """
+    panels: dict[str, list[str]] = {}
+    seen: set[str] = set()
+    for one in relaxations:
+        if not one.panel or one.panel not in seen:
+            panels.setdefault(one.say, []).append(one.panel)
+            seen.add(one.panel)
+    return tuple(f"{named(names)}: {say}" if any(names) else say for say, names in panels.items())
+
+
+def named(panels: Sequence[str], most: int = 4) -> str:
+    """Return panel names for a sentence, the rest counted.
+
+    Examples
+    --------
+    >>> named(["roof", "bonnet", "boot"], most=2)
+    'roof, bonnet and 1 more'
+    """
+    rest = len(panels) - most
+    return ", ".join(panels[:most]) + (f" and {rest} more" if rest > 0 else "")
