@@ -35,6 +35,16 @@ def test_bodies_are_listed_for_both_readers() -> None:
     assert "185.0 in" in us.replace("\xa0", " ")
 
 
+def test_bodies_are_drawn_to_one_scale(tmp_path: Path) -> None:
+    out = tmp_path / "bodies.svg"
+    assert "wrote" in car("bodies", "-o", out, "--units", "us").stderr
+    root = ET.parse(out).getroot()
+    words = [e.text or "" for e in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert {"two-box", "coupe", "van"} <= set(words)
+    assert any("ft² of paint" in w for w in words)
+    assert "two-box, 4250 mm long" in (root.findtext("{http://www.w3.org/2000/svg}desc") or "")
+
+
 def test_sheet_is_written_and_summed_up(tmp_path: Path) -> None:
     out = tmp_path / "new" / "sheet.svg"
     result = car("sheet", "--body", "suv", "--length", "4.6 m", "--label", "Family car", "-o", out)

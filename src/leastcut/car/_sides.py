@@ -77,14 +77,19 @@ def _crest(f: Frame, x: float) -> float:
     """Return the upper edge of the front wing at x [mm], unrolled over the shoulder.
 
     The wing's top lies beside the bonnet, so the edge stands higher than in side view by most of
-    what the bonnet leaves of half the width; less at the nose, where the lamp takes it.
+    what the bonnet leaves of half the width; less at the nose, where the lamp takes it, and at
+    the door, where the bonnet comes near.
     """
     nose_x, nose_z = f.fore(f.ratios.nose)
     top_x = min(f.mid(f.ratios.cowl)[0] + 0.02 * f.wb, f.hinge)
     top_z = f.belt(top_x) + 0.012 * f.height
     t = min(max((x - nose_x) / (top_x - nose_x), 0.0), 1.0)
     beside = 0.5 * (1 - f.ratios.bonnet_width) * f.width
-    return nose_z + (top_z - nose_z) * (1.45 * t - 0.45 * t * t) + beside * (0.18 + 0.34 * t)
+    return nose_z + (top_z - nose_z) * (1.45 * t - 0.45 * t * t) + beside * _roll(t)
+
+
+def _roll(t: float) -> float:
+    return 0.18 + 1.1 * t * (1 - t) + 0.12 * t
 
 
 def front_cut(f: Frame) -> tuple[Point, Point, Point]:
@@ -302,12 +307,15 @@ def _window(f: Frame, door_top: Corner) -> list[Corner]:
 def _tail_lamp(f: Frame) -> Polygon:
     r = f.ratios
     x1, low = f.length, (r.rear_bumper + 0.030) * f.height
-    if r.rear in {"deck", "bed"}:
+    if r.rear == "bed":
+        low = (r.tail[1] - 0.21) * f.height
+        x0, high = f.aft((0.86, 0))[0], (r.tail[1] - 0.035) * f.height
+    elif r.rear == "deck":
         x0, high = f.aft((0.62, 0))[0], (r.tail[1] - 0.075) * f.height
     else:
         inner = 0.80 if r.rear == "slab" else 0.60
         x0, high = f.aft((inner, 0))[0], (r.glass[1] - 0.015) * f.height
-    lean = 0.10 * f.rear_overhang
+    lean = 0.0 if r.rear == "bed" else 0.10 * f.rear_overhang
     return outline(
         [
             Corner(x0 + lean, low, r=20),

@@ -32,13 +32,16 @@ def group() -> None:
 
 
 @group.command("bodies")
+@click.option("-o", "--out", type=_PATH, help="Write the classes side by side as SVG.")
 @_UNITS
 @_JSON
-def bodies_(units: Any, *, as_json: bool) -> None:
+def bodies_(out: Path | None, units: Any, *, as_json: bool) -> None:
     """List the body classes with their usual size and painted area."""
     from leastcut.car import bodies
     from leastcut.car.units import show
 
+    if out is not None:
+        _write(out, _gallery(units))
     rows = [_body_row(bodies, body) for body in bodies.DEFAULTS]
     if as_json:
         _json(rows)
@@ -53,6 +56,20 @@ def bodies_(units: Any, *, as_json: bool) -> None:
             f"{row['body']:<10} {row['doors']} doors  {sides}, wheelbase {wheelbase}, "
             f"{row['panels']} panels, {area} of paint"
         )
+
+
+def _gallery(units: Any) -> str:
+    from leastcut.car.gallery import draw_gallery
+
+    sides = dict.fromkeys(("length", "width", "height", "wheelbase"))
+    return draw_gallery([_car(body, None, body, dict(sides)) for body in _BODIES], units=units)
+
+
+def _write(out: Path, content: bytes | str) -> None:
+    from leastcut.shop.files import write_whole
+
+    write_whole(out, content)
+    click.echo(f"wrote {out}", err=True)
 
 
 def _body_row(bodies: Any, body: str) -> dict[str, Any]:
@@ -101,13 +118,11 @@ def sheet(
     """Lay all panels of a body out on one pattern sheet."""
     from leastcut.car.outline import painted_area_m2
     from leastcut.car.sheet import draw, lay_out
-    from leastcut.shop.files import write_whole
 
     car = _car(body, doors, label, sizes)
     laid = lay_out(car.panels)
     if out is not None:
-        write_whole(out, draw(laid, car, units=units))
-        click.echo(f"wrote {out}", err=True)
+        _write(out, draw(laid, car, units=units))
     if as_json:
         areas = {p.id: round(painted_area_m2(p), 4) for p in car.panels}
         _json({"car": car, "painted_area_m2": areas, "sheet": laid})
@@ -164,13 +179,10 @@ def trace(
     """
     import msgspec
 
-    from leastcut.shop.files import write_whole
-
     result = _rectified(points, square_mm, click_px)
     if out is not None:
         kept = {key: result[key] for key in ("panel", "outline_mm")}
-        write_whole(out, msgspec.json.encode(kept))
-        click.echo(f"wrote {out}", err=True)
+        _write(out, msgspec.json.encode(kept))
     if as_json:
         _json(result)
         return
