@@ -6,24 +6,36 @@ from html import escape
 
 from leastcut.testspot.pictures import Cost, CostPicture, LadderLine, LadderPicture, SurvivalPicture
 
-INK, PALE, GREY = "#17324d", "#c9d5e0", "#5b6875"
+INK, PALE = "#17324d", "#c9d5e0"
 WIDTH, HEIGHT = 640.0, 400.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 24.0, 44.0, 52.0
 _DASHES = ("", "7 4", "2 3", "9 3 2 3", "1 4")
 
 
 class _Axes:
-    """Where a value stands on the sheet."""
+    """Where a value stands on the sheet; cut from zero, or from `x_least` on a logarithmic scale."""
 
-    def __init__(self, x_top: float, y_top: float = 1.0) -> None:
-        self.x_top, self.y_top = x_top, y_top
+    def __init__(self, x_top: float, x_least: float | None = None) -> None:
+        self.x_top, self.x_least = x_top, x_least
 
     def x(self, value: float) -> float:
-        return _LEFT + (WIDTH - _LEFT - _RIGHT) * min(value / self.x_top, 1.0)
+        return _LEFT + (WIDTH - _LEFT - _RIGHT) * min(max(self._share(value), 0.0), 1.0)
 
-    def y(self, value: float) -> float:
-        clipped = min(max(value / self.y_top, 0.0), 1.0)
-        return HEIGHT - _BOTTOM - (HEIGHT - _TOP - _BOTTOM) * clipped
+    def _share(self, value: float) -> float:
+        if self.x_least is None:
+            return value / self.x_top
+        least = self.x_least
+        return math.log(max(value, least) / least) / math.log(self.x_top / least)
+
+    def y(self, share: float) -> float:
+        return HEIGHT - _BOTTOM - (HEIGHT - _TOP - _BOTTOM) * min(max(share, 0.0), 1.0)
+
+    def ticks(self) -> list[float]:
+        least = self.x_least
+        if least is None:
+            return _ticks(self.x_top)
+        nice = [d * 10.0**e for e in range(-3, 4) for d in (1, 2, 5)]
+        return [value for value in nice if least <= value <= self.x_top]
 
 
 def survival_svg(picture: SurvivalPicture) -> str:
@@ -39,27 +51,30 @@ def survival_svg(picture: SurvivalPicture) -> str:
         _polyline(axes, zip(picture.cut_um, picture.visible, strict=True)),
         _level(axes, picture.allowed, f"target: at most {picture.allowed:.0%} left"),
     ]
-    for point in picture.trials:
+    for number, point in enumerate(picture.trials):
         x, y = axes.x(point.cut_um.mean), axes.y(point.visible.mean)
+        words = f"{point.number}: {point.label}, {point.visible.mean:.0%} left"
         parts += [
             _line(x, axes.y(point.visible.low), x, axes.y(point.visible.high), width=1.5),
             _line(axes.x(point.cut_um.low), y, axes.x(point.cut_um.high), y, width=1.5),
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="{INK}"/>',
-            _text(x + 9, y - 8, f"{point.number}: {point.label}, {point.visible.mean:.0%} left"),
+            _text(x + 8, y - 7, str(point.number)),
+            _text(_LEFT, HEIGHT + 8 + 18.0 * number, words),
         ]
     return _sheet(
         "How deep the scratches are",
         f"Share of scratch length still visible after a cut, 90 % band, {len(picture.trials)} trials",
         parts,
+        extra=18.0 * len(picture.trials),
     )
 
 
 def ladder_svg(picture: LadderPicture) -> str:
     """Draw the chance to meet the target against expected cut, one line for each process."""
     cuts = [point.cut_um.mean for line in picture.lines for point in line.points]
-    axes = _Axes(1.05 * max([*cuts, picture.budget_um or 0.0]))
+    axes = _Axes(1.15 * max([*cuts, picture.budget_um or 0.0]), 0.85 * min(cuts))
     parts = [
-        *_frame(axes, "expected cut on the car [µm]", "chance to meet the target"),
+        *_frame(axes, "expected cut on the car [µm], logarithmic", "chance to meet the target"),
         _level(axes, picture.asked, f"asked for: {picture.asked:.0%}"),
     ]
     if picture.budget_um is not None:
@@ -81,12 +96,14 @@ def cost_svg(picture: CostPicture) -> str:
     axes = _Axes(1.05 * max([*highs, picture.budget_um or 0.0]))
     parts: list[str] = []
     for number, cost in enumerate(picture.costs):
-        parts += _bar(axes, cost, _TOP + 26.0 + 58.0 * number)
-    bottom = _TOP + 58.0 * len(picture.costs)
+        parts += _bar(axes, cost, _TOP + 42.0 + 76.0 * number)
+    bottom = _TOP + 76.0 * len(picture.costs)
     if picture.budget_um is not None:
         x = axes.x(picture.budget_um)
-        parts.append(_line(x, _TOP - 4, x, bottom, dash="4 4"))
-        parts.append(_text(x - 4, bottom + 16, f"budget {picture.budget_um:.1f} µm", anchor="end"))
+        for number in range(len(picture.costs)):
+            y = _TOP + 42.0 + 76.0 * number
+            parts.append(_line(x, y - 2, x, y + 26, dash="4 3"))
+        parts.append(_text(x, bottom + 16, f"budget {picture.budget_um:.1f} µm", anchor="middle"))
     return _sheet(
         "What the car would cost in clear coat",
         "Expected cut with 95 % bounds, for the fewest sets with the chance asked for",
@@ -97,8 +114,8 @@ def cost_svg(picture: CostPicture) -> str:
 
 def _bar(axes: _Axes, cost: Cost, y: float) -> list[str]:
     x = axes.x(cost.cut_um.mean)
-    words = f"{cost.cut_um.mean:.1f} µm ({cost.cut_um.low:.1f} to {cost.cut_um.high:.1f})"
-    chance = f"target {cost.p_target:.0%}, budget {cost.p_within_budget:.0%}"
+    words = f"{cost.cut_um.mean:.1f} µm ({cost.cut_um.low:.1f} to {cost.cut_um.high:.1f}),"
+    chance = f"chance of target {cost.p_target:.0%}, of budget {cost.p_within_budget:.0%}"
     state = "the advice" if cost.chosen else "enough" if cost.enough else "not enough"
     fill = INK if cost.chosen else PALE
     bar = (
@@ -106,7 +123,8 @@ def _bar(axes: _Axes, cost: Cost, y: float) -> list[str]:
         f' stroke="{INK}"/>'
     )
     return [
-        _text(_LEFT, y - 5, f"{cost.label}: {words}, {chance}; {state}"),
+        _text(_LEFT, y - 21, f"{cost.label}: {state}"),
+        _text(_LEFT, y - 5, f"{words} {chance}"),
         bar,
         _line(axes.x(cost.cut_um.low), y + 21, axes.x(cost.cut_um.high), y + 21, width=2.0),
     ]
@@ -118,7 +136,7 @@ def _rung(axes: _Axes, line: LadderLine, dash: str, chosen: tuple[str, int] | No
         x, y = axes.x(point.cut_um.mean), axes.y(point.p_target)
         fill = INK if point.payable else "white"
         parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}" stroke="{INK}"/>')
-        parts.append(_text(x + 7, y + 14, str(point.sets)))
+        parts.append(_text(x, y - 9, str(point.sets), anchor="middle"))
         if chosen == (line.process, point.sets):
             parts.append(
                 f'<circle cx="{x:.1f}" cy="{y:.1f}" r="9" fill="none" stroke="{INK}"'
@@ -145,7 +163,7 @@ def _frame(axes: _Axes, x_words: str, y_words: str) -> list[str]:
     ]
     parts += [
         _text(axes.x(tick), HEIGHT - _BOTTOM + 18, f"{tick:g}", anchor="middle")
-        for tick in _ticks(axes.x_top)
+        for tick in axes.ticks()
     ]
     for step in range(5):
         share = step / 4
