@@ -134,9 +134,9 @@ def test_gauge_known_only_by_its_total() -> None:
 def test_layer_prior_is_what_its_ranges_say() -> None:
     prior = prior_for("unknown")
     within = prior.clear_car_var + prior.clear_panel_var + prior.clear_place_sd**2
-    worn = prior.past_cut_sd_um**2 + prior.past_panel_sd_um**2
+    worn = prior.past_var + prior.past_panel_sd_um**2
     assert 1.959964 * (within - worn) ** 0.5 == pytest.approx((50 - 35) / 2, abs=1e-6)
-    assert prior.clear_mean_um == pytest.approx(CLEAR.mean_um - prior.past_cut_um)
+    assert prior.clear_mean_um == pytest.approx(CLEAR.mean_um - prior.past_mean_um)
     assert prior.layers_var == pytest.approx(CLEAR.var_um2 + sum(u.var_um2 for u in UNDER))
 
 

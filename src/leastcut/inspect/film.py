@@ -219,7 +219,8 @@ def _then(known: Study, i: int) -> float:
     thoughts = _thoughts(known, i, nodes)
     after = foresee(thoughts, known.prior, nodes)
     chance = np.exp(after.density) * np.gradient(thoughts.total)
-    numbers = numbers_of(after, known.prior, known.rule)
+    worn = not any(s.clear for s in known.summaries)
+    numbers = numbers_of(after, known.prior, known.rule, worn=worn)
     removed = float(known.removed_um[i])
     budgets = [
         allowance_um(float(row[0]), float(row[4]), removed_um=removed, rule=known.rule)

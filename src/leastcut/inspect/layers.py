@@ -67,8 +67,8 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
         place on one panel. Our assumption.
     chances : tuple of float
         Probability that a panel is factory, repainted, filled, thin.
-    past_cut_um, past_cut_sd_um : float
-        Clear already lost to unrecorded polishing, over the whole car.
+    past_chance, past_cut_um, past_cut_sd_um : float
+        Probability that the car was polished before without a record, and what that took.
     past_panel_sd_um : float
         How much that loss differs from panel to panel.
     added_um, added_sd_um : float
@@ -94,8 +94,9 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
     share_panel: float = 0.25
     share_place: float = 0.15
     chances: tuple[float, float, float, float] = _CHANCES["unknown"]
-    past_cut_um: float = 1.2
-    past_cut_sd_um: float = 1.85
+    past_chance: float = 0.5
+    past_cut_um: float = 2.4
+    past_cut_sd_um: float = 1.8
     past_panel_sd_um: float = 0.8
     added_um: float = 85.0
     added_sd_um: float = 35.0
@@ -111,14 +112,25 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
     neighbour_pull: float = 0.7
 
     @property
+    def past_mean_um(self) -> float:
+        """Unrecorded past cut, polished or not."""
+        return self.past_chance * self.past_cut_um
+
+    @property
+    def past_var(self) -> float:
+        """Variance of the unrecorded past cut, polished or not."""
+        square = self.past_chance * (self.past_cut_sd_um**2 + self.past_cut_um**2)
+        return square - self.past_mean_um**2
+
+    @property
     def clear_mean_um(self) -> float:
         """Clear coat of factory paint today, unrecorded past cuts taken off."""
-        return self.clear.mean_um - self.past_cut_um
+        return self.clear.mean_um - self.past_mean_um
 
     @property
     def clear_car_var(self) -> float:
         """Variance of a car's clear level."""
-        return self.share_car * self.clear.var_um2 + self.past_cut_sd_um**2
+        return self.share_car * self.clear.var_um2 + self.past_var
 
     @property
     def clear_panel_var(self) -> float:
@@ -133,7 +145,7 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def total_mean_um(self) -> float:
         """Total film of factory paint today."""
-        return self.total.mean_um - self.past_cut_um
+        return self.total.mean_um - self.past_mean_um
 
     @property
     def layers_var(self) -> float:
@@ -144,7 +156,7 @@ class LayerPrior(msgspec.Struct, frozen=True, kw_only=True):
     def total_car_var(self) -> float:
         """Variance of a car's total level; what the layers do not explain is a car's own build."""
         spare = max(0.0, self.total.var_um2 - self.layers_var)
-        return self.share_car * self.layers_var + spare + self.past_cut_sd_um**2
+        return self.share_car * self.layers_var + spare + self.past_var
 
     @property
     def total_panel_var(self) -> float:

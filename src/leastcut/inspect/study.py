@@ -87,7 +87,8 @@ def study(
     evidence = _evidence(panels, summaries, earlier, prior, gauge)
     belief = believe(evidence, prior, level_um=spread_of(gauge).level_um)
     deficit = np.array([s.shown.deficit_um if s.shown else 0.0 for s in summaries])
-    numbers = numbers_of(belief, prior, reserve)
+    worn = not any(s.clear for s in summaries)
+    numbers = numbers_of(belief, prior, reserve, worn=worn)
     numbers[:, 4] -= deficit
     return Study(
         panels=tuple(panels),
@@ -116,14 +117,34 @@ def _check_names(
             )
 
 
-def numbers_of(belief: Belief, prior: LayerPrior, rule: ReserveRule) -> Array:
-    """Return mean, 95 % bounds, lower bound, and that of the thinnest place: (n, 5) [µm]."""
-    w, mid, sd = belief.weight, belief.mid, belief.sd
+def numbers_of(belief: Belief, prior: LayerPrior, rule: ReserveRule, *, worn: bool) -> Array:
+    """Return mean, 95 % bounds, lower bound, and that of the thinnest place: (n, 5) [µm].
+
+    `worn` tells that no reading shows how much the car was polished before. Such a car was either
+    not polished or lost a fair amount: the two cases are kept apart, because their sum has a longer
+    lower tail than one normal of the same variance.
+    """
+    w, mid, sd = _by_past(belief, prior) if worn else (belief.weight, belief.mid, belief.sd)
     low = 1 - rule.confidence
-    thinnest = mid - THIN_PLACE_Z * np.array(place_sds(prior))
+    thinnest = mid - THIN_PLACE_Z * np.resize(place_sds(prior), w.shape[1])
     levels = np.array([0.025, 0.975, low, low])[:, None]
     bounds = mixture.quantile(levels, w, np.stack([mid, mid, mid, thinnest]), sd)
     return np.column_stack([mixture.mean(w, mid, sd), bounds.T])
+
+
+_ORIGINAL = np.array([1.0, 0.0, 0.0, 1.0])  # states whose clear is as old as the car
+
+
+def _by_past(belief: Belief, prior: LayerPrior) -> tuple[Array, Array, Array]:
+    """Split the states with original paint into not polished before and polished before."""
+    chance = prior.past_chance
+    rest = np.maximum(1e-6, belief.sd**2 - _ORIGINAL * prior.past_var)
+    fresh = belief.mid + _ORIGINAL * prior.past_mean_um
+    return (
+        np.hstack([belief.weight * (1 - chance), belief.weight * chance]),
+        np.hstack([fresh, fresh - _ORIGINAL * prior.past_cut_um]),
+        np.sqrt(np.hstack([rest, rest + _ORIGINAL * prior.past_cut_sd_um**2])),
+    )
 
 
 def _evidence(
