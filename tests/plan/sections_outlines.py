@@ -1,76 +1,119 @@
-"""Outlines to lay out: rectangles, L and U shapes, stars, pillars, with and without holes."""
+"""Outlines to lay out: rectangles, L shapes, stars, with and without holes; and a checker.
+
+The checker uses the geometry library's own smallest rectangle and set operations, not ours.
+"""
 
 import math
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
+import shapely
 
 from leastcut.car.records import KeepOut, Panel
+from leastcut.plan.records import Layout
+
+Points = Sequence[Sequence[float]]
 
 
-def panel(outline, keep_outs=(), **more):
+def panel(outline: Points, keep_outs: Sequence[Points] = (), **more: Any) -> Panel:
     holes = tuple(
-        KeepOut(name=f"hole {i}", outline_mm=tuple(map(tuple, h))) for i, h in enumerate(keep_outs)
+        KeepOut(name=f"hole {i}", outline_mm=tuple((float(x), float(y)) for x, y in hole))
+        for i, hole in enumerate(keep_outs)
     )
     given = {"id": "p", "name": "p", "side": "left", "facing": "side", **more}
-    return Panel(
-        outline_mm=tuple((float(x), float(y)) for x, y in outline), keep_outs=holes, **given
-    )
+    points = tuple((float(x), float(y)) for x, y in outline)
+    return Panel(outline_mm=points, keep_outs=holes, **given)
 
 
-def box(width, height, x=0.0, y=0.0):
+def box(width: float, height: float, x: float = 0.0, y: float = 0.0) -> Points:
     return [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
 
 
-def ell(rng):
+def rectangle(rng: np.random.Generator) -> Points:
+    return box(*rng.uniform(400, 2200, 2))
+
+
+def ell(rng: np.random.Generator) -> Points:
     w, h = rng.uniform(500, 2000, 2)
     a, b = rng.uniform(0.25, 0.75, 2)
     return [(0, 0), (w, 0), (w, h * b), (w * a, h * b), (w * a, h), (0, h)]
 
 
-def star(rng):
+def star(rng: np.random.Generator) -> Points:
     n = int(rng.integers(7, 40))
-    turn = np.sort(rng.uniform(0, 2 * math.pi, n)) + rng.uniform(0, 1e-3)
+    turn = np.sort(rng.uniform(0, 2 * math.pi, n))
     gaps = np.diff(np.append(turn, turn[0] + 2 * math.pi))
-    if gaps.max() > 2.5:
+    if gaps.max() > 2.5 or gaps.min() < 1e-4:
         return star(rng)
-    mean = rng.uniform(300, 1100)
-    radius = mean * rng.uniform(0.7, 1.3, n)
-    return np.column_stack([radius * np.cos(turn), radius * np.sin(turn) * rng.uniform(0.5, 1)])
+    radius = rng.uniform(300, 1100) * rng.uniform(0.7, 1.3, n)
+    flat = rng.uniform(0.5, 1)
+    points: Points = np.column_stack([radius * np.cos(turn), radius * flat * np.sin(turn)]).tolist()
+    return points
 
 
-def smooth_star(rng):
+def smooth_star(rng: np.random.Generator) -> Points:
     turn = np.linspace(0, 2 * math.pi, 120, endpoint=False)
-    mean = rng.uniform(350, 1100)
     radius = np.full(turn.shape, 1.0)
     for k in range(2, 6):
         radius += rng.normal(0, 0.12 / k) * np.cos(k * turn + rng.uniform(0, 6.28))
-    return mean * np.column_stack([radius * np.cos(turn), 0.75 * radius * np.sin(turn)])
+    mean = rng.uniform(350, 1100)
+    points = mean * np.column_stack([radius * np.cos(turn), 0.75 * radius * np.sin(turn)])
+    listed: Points = points.tolist()
+    return listed
 
 
-def holes_in(outline, rng, count):
-    import shapely
-
-    shape = shapely.Polygon(outline)
-    found = []
+def holes_in(outline: Points, rng: np.random.Generator, count: int) -> list[Points]:
+    shape, found = shapely.Polygon(outline), list[Points]()
+    x0, y0, x1, y1 = shape.bounds
     for _ in range(50):
-        if len(found) == count:
-            break
-        x0, y0, x1, y1 = shape.bounds
-        x, y = rng.uniform(x0, x1), rng.uniform(y0, y1)
-        hole = box(*rng.uniform(40, 260, 2), x, y)
-        if shapely.Polygon(hole).within(shape) and all(
-            not shapely.Polygon(hole).intersects(shapely.Polygon(h)) for h in found
-        ):
+        hole = box(*rng.uniform(40, 260, 2), rng.uniform(x0, x1), rng.uniform(y0, y1))
+        apart = all(not shapely.Polygon(hole).intersects(shapely.Polygon(h)) for h in found)
+        if len(found) < count and apart and shapely.Polygon(hole).within(shape):
             found.append(hole)
     return found
 
 
-def sweep(count=320, seed=7):
-    """Yield (name, panel): a fixed mix of shapes."""
+def sweep(count: int = 320, seed: int = 7) -> Iterator[tuple[str, Panel]]:
+    """Yield (name, panel): a fixed mix of shapes, a third of them with holes."""
     rng = np.random.default_rng(seed)
-    makers = [star, smooth_star, ell, lambda r: box(*r.uniform(400, 2200, 2))]
+    makers = [star, smooth_star, ell, rectangle]
     for index in range(count):
-        maker = makers[index % 4]
-        outline = maker(rng)
+        outline = makers[index % 4](rng)
         holes = holes_in(outline, rng, int(rng.integers(0, 3))) if index % 3 == 0 else []
-        yield f"{index}", panel(outline, holes)
+        yield f"{makers[index % 4].__name__}-{index}", panel(outline, holes)
+
+
+def shape_of(given: Panel) -> Any:
+    """Return outline less keep-outs by the library alone."""
+    outline = shapely.Polygon(given.outline_mm)
+    return outline - shapely.union_all([shapely.Polygon(k.outline_mm) for k in given.keep_outs])
+
+
+def sides(polygon: Any) -> tuple[float, float]:
+    """Return the sides of the library's own smallest rectangle."""
+    corners = list(shapely.minimum_rotated_rectangle(polygon).exterior.coords)
+    return math.dist(corners[0], corners[1]), math.dist(corners[1], corners[2])
+
+
+def faults(given: Panel, layout: Layout, *, limit: float = 610.0) -> list[str]:
+    """Return what is wrong with a layout; nothing for a sound one."""
+    area = shape_of(given)
+    cells = [shapely.Polygon(s.cell_mm) for s in layout.sections]
+    worked = [shapely.Polygon(s.worked_mm) for s in layout.sections]
+    wrong = [s.id for s, c in zip(layout.sections, cells, strict=True) if not c.is_valid]
+    wrong += [s.id for s, w in zip(layout.sections, worked, strict=True) if not w.is_valid]
+    found = [f"{name} is not valid" for name in wrong]
+    total = sum(c.area for c in cells)
+    if abs(total - area.area) > 1e-5 * area.area:
+        found.append(f"areas add up to {total / area.area}")
+    if shapely.union_all(cells).intersection(area).area < (1 - 1e-5) * area.area:
+        found.append("not covered")
+    for s, c, w in zip(layout.sections, cells, worked, strict=True):
+        if max(sides(w)) > limit + 0.01:
+            found.append(f"{s.id} measures {sides(w)}")
+        if c.difference(w.buffer(1e-3)).area > 0.5:
+            found.append(f"{s.id} is not inside its worked area")
+        if w.difference(area.buffer(1e-3)).area > 0.5:
+            found.append(f"{s.id} is worked beyond the panel")
+    return found

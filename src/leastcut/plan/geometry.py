@@ -20,6 +20,8 @@ Array = npt.NDArray[np.float64]
 SNAP_MM = 1e-6  # one lattice for all cuts: neighbours share their seams to the last digit
 SLIT_MM = 1e-3  # hairline by which a cell with a hole in it is written as one ring
 MAX_POINTS = 20_000
+FINE_POINTS = 2000  # outlines beyond are thinned, keeping every corner to FINE_MM
+FINE_MM = 0.005
 MAX_EXTENT_MM = 20_000.0
 LEAST_MM2 = 100.0  # smaller islands of paint are not worth a section
 
@@ -71,6 +73,8 @@ def ring(polygon: Sequence[Sequence[float]], *, name: str) -> shapely.Polygon:
             where=name,
             do="List the corners once, in order around the edge",
         )
+    if len(points) > FINE_POINTS:
+        shape = shapely.simplify(shape, FINE_MM)
     return shapely.orient_polygons(shape)
 
 
@@ -176,7 +180,10 @@ def longest_side(shape: BaseGeometry) -> float:
 
 def _rectangles(shape: BaseGeometry) -> tuple[Array, Array, Array]:
     """Return width, height and direction of the rectangle on each side of the convex hull."""
-    hull = shapely.get_coordinates(shapely.convex_hull(shape))
+    outer = shapely.convex_hull(shape)
+    hull = shapely.get_coordinates(outer)
+    if len(hull) > 1000:  # every side against every corner: a smooth curve needs fewer
+        hull = shapely.get_coordinates(shapely.simplify(outer, 0.002))
     sides = hull[1:] - hull[:-1]
     lengths = np.hypot(sides[:, 0], sides[:, 1])
     c, s = sides[:, 0] / lengths, sides[:, 1] / lengths
