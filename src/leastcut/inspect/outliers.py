@@ -1,5 +1,8 @@
 """Readings that do not belong: Grubbs' test, one suspect at a time. Nothing is dropped here."""
 
+import math
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
@@ -11,6 +14,7 @@ _FEWEST = 5
 _MOST_SHARE = 0.2
 
 
+@cache
 def grubbs_limit(n: int, *, alpha: float = ALPHA) -> float:
     """Return the two-sided critical value of Grubbs' statistic max|x - mean|/s.
 
@@ -54,14 +58,14 @@ def suspects(values: NDArray[np.float64], *, alpha: float = ALPHA) -> tuple[int,
     >>> suspects(np.array([118.0, 120.0, 119.0, 121.0, 118.0, 240.0]))
     (5,)
     """
-    left = np.arange(len(values))
+    left = dict(enumerate(values.tolist()))
     found: list[int] = []
     while len(left) >= _FEWEST and len(found) < max(1, int(_MOST_SHARE * len(values))):
-        rest = values[left]
-        sd = rest.std(ddof=1)
-        worst = int(np.argmax(np.abs(rest - rest.mean())))
-        if sd == 0 or abs(rest[worst] - rest.mean()) <= grubbs_limit(len(rest), alpha=alpha) * sd:
+        mean = math.fsum(left.values()) / len(left)
+        sd = (math.fsum((v - mean) ** 2 for v in left.values()) / (len(left) - 1)) ** 0.5
+        reach, worst = max((abs(v - mean), i) for i, v in left.items())
+        if reach <= grubbs_limit(len(left), alpha=alpha) * sd:
             break
-        found.append(int(left[worst]))
-        left = np.delete(left, worst)
+        found.append(worst)
+        del left[worst]
     return tuple(found)

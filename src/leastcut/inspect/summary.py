@@ -1,8 +1,10 @@
 """Readings of one panel in a few numbers: spot means, their mean, its variance, what looks odd."""
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,26 +146,27 @@ def _layer(readings: list[Reading], gauge: Gauge, place_var: float) -> tuple[Lay
     value = corrected(np.array([r.reading_um for r in readings]), gauge)
     repeat = spread_of(gauge).repeat_um
     slips, odd = _odd(readings, value, repeat)
-    keep = np.array([i not in slips for i in range(len(readings))])
-    kept, value = [r for r, k in zip(readings, keep, strict=True) if k], value[keep]
-    names, index = np.unique([r.spot for r in kept], return_inverse=True)
-    count = np.bincount(index)
-    spot_mean = np.bincount(index, weights=value) / count
-    n = len(names)
-    expected = place_var + repeat**2 * float((1 / count).mean())
-    around = spot_mean - spot_mean.mean()
-    spot_var = (_PRIOR_WEIGHT * expected + around @ around) / (_PRIOR_WEIGHT + n - 1)
-    lacking = float(np.median(spot_mean) - spot_mean.min()) - _DEFICIT_Z * expected**0.5
+    kept = [i for i in range(len(readings)) if i not in slips]
+    by_spot: dict[str, list[float]] = defaultdict(list)
+    for i in kept:
+        by_spot[readings[i].spot].append(float(value[i]))
+    spot_means = [math.fsum(v) / len(v) for v in by_spot.values()]
+    n, mean = len(spot_means), math.fsum(spot_means) / len(spot_means)
+    expected = place_var + repeat**2 * math.fsum(1 / len(v) for v in by_spot.values()) / n
+    spread = math.fsum((s - mean) ** 2 for s in spot_means)
+    spot_var = (_PRIOR_WEIGHT * expected + spread) / (_PRIOR_WEIGHT + n - 1)
+    lacking = median(spot_means) - min(spot_means) - _DEFICIT_Z * expected**0.5
+    values = value[kept]
     found = LayerMean(
         n_spots=n,
-        n_readings=len(value),
-        mean_um=float(spot_mean.mean()),
-        sd_um=float(value.std(ddof=1)) if len(value) > 1 else None,
-        min_um=float(value.min()),
-        var=float(spot_var / n),
+        n_readings=len(kept),
+        mean_um=mean,
+        sd_um=float(values.std(ddof=1)) if len(kept) > 1 else None,
+        min_um=float(values.min()),
+        var=spot_var / n,
         deficit_um=max(0.0, lacking),
-        kept=tuple(kept),
-        values_um=value,
+        kept=tuple(readings[i] for i in kept),
+        values_um=values,
     )
     return found, odd
 
