@@ -207,10 +207,8 @@ def band_source_peak(peclet: float) -> float:
         def integrand(u: float) -> float:
             return float(k0e(abs(u)) * math.exp(u - abs(u)))
 
-        low, high = x - peclet, x + peclet
-        if low < 0.0 < high:
-            return float(quad(integrand, low, 0.0)[0] + quad(integrand, 0.0, high)[0])
-        return float(quad(integrand, low, high)[0])
+        before, after = quad(integrand, x - peclet, 0.0), quad(integrand, 0.0, x + peclet)
+        return float(before[0] + after[0])
 
     found = minimize_scalar(
         lambda x: -rise(x), bounds=(-peclet, peclet), method="bounded", options={"xatol": 1e-9}

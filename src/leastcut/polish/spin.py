@@ -72,8 +72,8 @@ def friction_torque_nm(settings: PadMotion, spin_rad_s: float, *, friction: floa
     radius = settings.pad_diameter_mm * 0.5e-3
     a = settings.orbit_mm * 0.5e-3 * abs(orbit_rad_s(settings))
     beta = spin_rad_s * radius / a if a > 0 else math.inf
-    if beta <= 1.0:
-        slope = 0.25 * beta * float(hyp2f1(0.5, 0.5, 3.0, beta**2))
+    if beta <= 1.0 + 1e-12:
+        slope = 0.25 * beta * float(hyp2f1(0.5, 0.5, 3.0, min(beta**2, 1.0)))
     else:
         slope = _slope_beyond(beta)
     return friction * settings.force_n * radius * slope
