@@ -5,6 +5,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
+from datetime import UTC, datetime
 
 import pytest
 import uvicorn
@@ -31,6 +32,7 @@ def address(demo) -> Iterator[str]:  # noqa: ANN001 - the shared fixture's class
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     app = create_app(demo.job_file, demo.folder / "served")
+    app.state.bench.outcome(datetime.now(UTC))
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
