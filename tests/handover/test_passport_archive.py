@@ -246,3 +246,99 @@ def test_a_picture_nobody_can_vouch_for_is_left_out_and_named(kept: Any, content
     _, left, problems = without_person(passport, photos | {"x.jpg": content}, keep_photos=True)
     assert "x.jpg" not in left
     assert any(p.where == "x.jpg" for p in problems)
+
+
+def test_the_archive_refuses_names_and_formats_it_does_not_know(kept: Any) -> None:
+    passport, photos = kept
+    with pytest.raises(PassportError, match="no photo name"):
+        pack(passport, {"../x.jpg": b""})
+    newer = msgspec.structs.replace(passport, leastcut_passport=9)
+    with pytest.raises(PassportError, match="format 9"):
+        unpack(pack(newer, photos))
+    with pytest.raises(PassportError, match="only one of record and archive"):
+        unpack(pack(passport, {}))
+    broken = pack(passport, photos).replace(b'"leastcut_passport"', b'"leastcut_passparT"')
+    with pytest.raises(PassportError, match=r"passport.json was altered|is damaged"):
+        unpack(broken)
+
+
+def test_a_record_that_does_not_fit_its_schema_is_refused(kept: Any) -> None:
+    def change(files: dict[str, bytes]) -> None:
+        import hashlib
+
+        files["passport.json"] = b'{"car": 3}'
+        old = files["MANIFEST.sha256"].decode().splitlines()
+        line = f"{hashlib.sha256(files['passport.json']).hexdigest()}  passport.json"
+        lines = [line if "passport.json" in one else one for one in old]
+        files["MANIFEST.sha256"] = "\n".join(lines).encode()
+
+    with pytest.raises(PassportError, match="does not fit its schema"):
+        unpack(rewritten(pack(*kept), change))
+
+
+def test_an_archive_that_unpacks_too_large_is_refused(kept: Any, monkeypatch: Any) -> None:
+    monkeypatch.setattr("leastcut.handover.passport_file.LARGEST", 1000)
+    with pytest.raises(PassportError, match="more than 2 GB"):
+        unpack(pack(*kept))
+
+
+def test_photos_get_names_that_say_nothing_and_the_ending_that_fits(dossier: Dossier) -> None:
+    stream = io.BytesIO()
+    picture().save(stream, "WEBP")
+    png = io.BytesIO()
+    picture().save(png, "PNG")
+    files = {"a": stream.getvalue(), "b": png.getvalue(), "c": b"?"}
+    _, photos = add_visit(new_passport(dossier.car.label), dossier, when="2026-03-14", photos=files)
+    assert [name[11:] for name in photos] == ["001.webp", "002.png", "003.bin"]
+
+
+def test_a_passport_without_any_name_is_left_as_it_is(dossier: Dossier) -> None:
+    nobody = msgspec.structs.replace(dossier, people=People())
+    passport, _ = add_visit(new_passport(dossier.car.label), nobody, when="2026-03-14")
+    bare_one, _, problems = without_person(passport, {})
+    assert bare_one == msgspec.structs.replace(passport, personal_removed=True)
+    assert problems == ()
+
+
+def segment(marker: int, body: bytes) -> bytes:
+    return bytes([0xFF, marker]) + (len(body) + 2).to_bytes(2, "big") + body
+
+
+def test_odd_but_legal_jpegs_are_read_as_the_standard_says() -> None:
+    """Fill bytes, restart markers, data between scans, and EXIF that states no sensible turn."""
+    plain = bare(loaded_jpeg(progressive=True))
+    scan = plain.index(b"\xff\xda")
+    second = plain.index(b"\xff\xda", scan + 2)
+    hidden = segment(0xE5, b"Brennwick") + segment(0xFE, b"Brennwick")
+    odd = plain[:2] + b"\xff" + plain[2:second] + hidden + plain[second:]
+    less = bare(odd)
+    assert b"Brennwick" not in less
+    one, other = (Image.open(io.BytesIO(x)) for x in (plain, less))
+    assert one.tobytes() == other.tobytes()
+    restarts = io.BytesIO()
+    picture((320, 200)).save(restarts, "JPEG", restart_marker_blocks=2)
+    assert bare(restarts.getvalue()) == restarts.getvalue()
+
+
+@pytest.mark.parametrize(
+    "tiff",
+    [b"", b"II*\0\x08\0\0\0\xff\xff", b"MM\0*\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0\x63\0\0"],
+)
+def test_a_turn_nobody_can_read_is_no_turn(tiff: bytes) -> None:
+    stream = io.BytesIO()
+    picture().save(stream, "JPEG")
+    plain = stream.getvalue()
+    full = plain[:2] + segment(0xE1, b"Exif\0\0" + tiff) + plain[2:]
+    assert not dict(Image.open(io.BytesIO(bare(full))).getexif())
+
+
+def test_damaged_pictures_are_named_not_guessed() -> None:
+    png = io.BytesIO()
+    picture().save(png, "PNG")
+    flipped = bytearray(png.getvalue())
+    flipped[40] ^= 1
+    short = b"\xff\xd8" + segment(0xE0, b"JFIF") + b"\xff\xdb\x00\x01"
+    empty = b"RIFF\x04\0\0\0WEBP"
+    for content in (bytes(flipped), short, empty, b"\xff\xd8\xff\xe0\x00\x04ab!!"):
+        with pytest.raises(PictureDataError, match="broken"):
+            bare(content)

@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 
 from leastcut.car.records import Interval
+from leastcut.errors import Refusal
 from leastcut.handover import report_html, report_pdf
 from leastcut.handover.album import pairs, proof_words, shots, used
 from leastcut.handover.photos import ReportPhotoError, fit, fit_all
@@ -157,3 +158,17 @@ def test_client_words_cannot_become_markup(odd_dossier: Dossier, now: datetime) 
     page = report_html.make(msgspec.structs.replace(odd_dossier, people=people), now=now)
     assert "<script>alert" not in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; &#39;x&#39;" in page
+
+
+def test_a_refused_or_unscaled_photo_says_so_under_the_picture(dossier: Dossier) -> None:
+    one = dossier.photos[0]
+    unscaled = msgspec.structs.replace(one.finding, load_mm_per_cm2=None)
+    refused = msgspec.structs.replace(
+        unscaled, refused=Refusal(why="it is blurred", do="hold it still")
+    )
+    job = msgspec.structs.replace(
+        dossier,
+        photos=tuple(msgspec.structs.replace(one, finding=f) for f in (unscaled, refused)),
+    )
+    said = [shot.caption for shot in shots(job, {one.photo})]
+    assert said == ["no scale", "not judged: it is blurred"]

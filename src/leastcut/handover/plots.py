@@ -59,7 +59,8 @@ def plot(
     """
     made = tuple(rows)
     highest = max((_highest(row) for row in made), default=0.0)
-    highest = max(highest, reference or 0.0, 1e-9)
+    highest = max(highest, reference or 0.0)
+    highest = highest if highest > 1e-6 else 1.0  # nothing to show still needs an axis
     step = _step(highest)
     count = math.ceil(highest / step - 1e-9)
     ticks = tuple(round(i * step, 9) for i in range(count + 1))
@@ -156,7 +157,7 @@ class _Frame:
 
     def row_words(self, index: int, row: Row) -> list[str]:
         y = self.y(index) + 1.1
-        name = _text(LABEL_MM - 3, y, short(row.label, 30), size=3.2, anchor="end")
+        name = _text(LABEL_MM - 3, y, short(row.label, 26), size=3.2, anchor="end")
         return [name, _text(self.width, y, row.words, size=3.1, anchor="end")]
 
     def svg(self, parts: Iterable[str]) -> str:
