@@ -86,6 +86,7 @@ def test_plastic_cannot_be_read_for_total_but_for_clear() -> None:
     front, rear = panel(findings, "bumper-front"), panel(findings, "bumper-rear")
     assert front.finding == "unreadable"
     assert front.flags == ("unreadable-substrate",)
+    assert rear.flags == ("few-readings",)
     assert front.n_readings == 0
     assert rear.layer == "clear"
 
@@ -149,7 +150,7 @@ def test_a_slip_that_its_repeats_deny_is_set_aside_and_told() -> None:
     )
     assert slip.n_readings == clean.n_readings
     assert slip.clear_um == clean.clear_um
-    assert slip.flags == ("outlier",)
+    assert slip.flags == ("outlier", "few-readings")
     assert "spot a (line 8)" in slip.notes[0]
     assert "set aside" in slip.notes[0]
 
@@ -166,6 +167,13 @@ def test_a_thin_spot_takes_its_lack_off_the_budget() -> None:
     found = panel(assess(PANELS, thin, paint=Paint(), gauge=GAUGE), "roof")
     assert found.budget_um < clean.budget_um - 3
     assert "One spot lacks" in " ".join(found.notes)
+
+
+def test_inspectors_pattern_raises_no_flag() -> None:
+    # source: SSPC-PA 2, five spots of three readings per area; status: seen second-hand
+    rows = [(spot, 118.0 + k) for spot in "abcde" for k in range(3)]
+    full = panel(assess(PANELS, at_spots(*rows), paint=Paint(), gauge=GAUGE), "roof")
+    assert full.flags == ()
 
 
 def test_single_stage_paint_is_told() -> None:

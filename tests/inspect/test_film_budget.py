@@ -4,7 +4,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from leastcut.inspect.budget import DEFAULT, allowance_um, removed_by_panel, reserve_rule
+from leastcut.inspect.budget import (
+    DEFAULT,
+    allowance_um,
+    deep_scratch,
+    removed_by_panel,
+    reserve_rule,
+)
 from leastcut.inspect.records import EarlierCut
 
 MIL = 25.4
@@ -61,3 +67,10 @@ def test_ledger_adds_up_cuts_and_their_variances() -> None:
         ]
     )
     assert sums == {"roof": pytest.approx((3.0, 0.5)), "bonnet": pytest.approx((0.5, 0.1))}
+
+
+@given(UM, UM)
+def test_deep_scratch_is_levelled_only_within_the_budget(depth: float, budget: float) -> None:
+    advice = deep_scratch(depth, budget)
+    assert advice.startswith("Can be levelled") == (depth <= budget)
+    assert ("painter" in advice) == (depth > budget)

@@ -1,5 +1,7 @@
 """Maps of a panel, budgets of its sections, and where to read next."""
 
+from time import perf_counter
+
 import film_truth as truth
 import numpy as np
 import pytest
@@ -8,6 +10,7 @@ from shapely import Polygon as Shape
 
 from leastcut.car.records import KeepOut, Paint, Panel
 from leastcut.inspect.budget import reserve_rule
+from leastcut.inspect.film import findings_of
 from leastcut.inspect.film_map import (
     EDGE_MM,
     draw_maps,
@@ -149,6 +152,21 @@ def test_matt_paint_has_no_budget_anywhere() -> None:
     case = study([DOOR], [], paint=Paint(system="matt"), gauge=GAUGE)
     (drawn,) = draw_maps(case)
     assert section_budgets(case, drawn, [("1", RIGHT)])[0].budget_um == 0
+
+
+def test_a_car_with_200_readings_and_fine_maps_takes_half_a_second_at_most() -> None:
+    rng = np.random.default_rng(2)
+    car, gauge = truth.draw_car(rng), truth.draw_gauge(rng)
+    found: list[Reading] = []
+    while len(found) < 200:
+        found = truth.draw_readings(car, gauge, rng, skip=0.0)
+    times = []
+    for _ in range(3):
+        start = perf_counter()
+        case = study(truth.panels(), found[:200], paint=Paint(), gauge=GAUGE)
+        assert len(findings_of(case)) == len(draw_maps(case, grid_mm=10.0)) == 16
+        times.append(perf_counter() - start)
+    assert min(times) <= 0.5
 
 
 def test_thin_place_of_a_mixture_by_monte_carlo() -> None:

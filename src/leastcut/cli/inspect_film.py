@@ -63,7 +63,7 @@ def film(
     if as_json:
         click.echo(msgspec.json.encode(contract(findings, gauge)).decode())
     else:
-        click.echo("\n".join(table(findings, units)))
+        click.echo("\n".join(table(findings, gauge, units)))
 
 
 def _picture(out: Path, findings: "tuple[FilmFinding, ...]", units: "UnitSystem") -> None:
@@ -83,8 +83,8 @@ def contract(findings: "tuple[FilmFinding, ...]", gauge: "Gauge") -> dict[str, A
     }
 
 
-def table(findings: "tuple[FilmFinding, ...]", units: "UnitSystem") -> list[str]:
-    """Return the human summary, one line per panel and its notes below it."""
+def table(findings: "tuple[FilmFinding, ...]", gauge: "Gauge", units: "UnitSystem") -> list[str]:
+    """Return the human summary: a line per panel, its notes below it, the gauge's notes once."""
     from leastcut.car.units import show
 
     def um(value: float | None) -> str:
@@ -97,7 +97,8 @@ def table(findings: "tuple[FilmFinding, ...]", units: "UnitSystem") -> list[str]
         lines.append(
             f"{f.panel:{wide}}  {um(f.mean_um):>9}  {span:>22}  {um(f.budget_um):>9}  {f.finding}"
         )
-        lines += [f"  {note}" for note in f.notes]
+        lines += [f"  {note}" for note in f.notes if note not in gauge.notes]
+    lines += gauge.notes
     lines.append(
         f"kept with {findings[0].confidence:.0%} probability at the thinnest place: "
         f"{um(findings[0].reserve_um)}"

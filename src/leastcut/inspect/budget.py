@@ -108,3 +108,35 @@ def removed_by_panel(earlier: Iterable[EarlierCut]) -> dict[str, tuple[float, fl
         cut, sd = sums.get(entry.panel, (0.0, 0.0))
         sums[entry.panel] = (cut + entry.cut_um, (sd**2 + entry.sd_um**2) ** 0.5)
     return sums
+
+
+def deep_scratch(depth_um: float, budget_um: float) -> str:
+    """Say what to do about one deep scratch on a panel with this budget.
+
+    Parameters
+    ----------
+    depth_um : float
+        Depth of the scratch below the surface [µm].
+    budget_um : float
+        What may be cut there [µm].
+
+    Returns
+    -------
+    str
+        Advice in plain words. Levelling takes the surface down to the scratch's bottom, so it costs
+        the scratch's depth; what to do when that is too much is common practice, no source.
+
+    Examples
+    --------
+    >>> deep_scratch(2.0, 5.0)
+    'Can be levelled: it costs 2.0 µm of the 5.0 µm that may be cut.'
+    >>> deep_scratch(9.0, 5.0)[:28]
+    'Not worth the clear coat: it'
+    """
+    if depth_um <= budget_um:
+        return f"Can be levelled: it costs {depth_um:.1f} µm of the {budget_um:.1f} µm that may be cut."
+    return (
+        f"Not worth the clear coat: it is {depth_um:.1f} µm deep and {budget_um:.1f} µm may be cut. "
+        "Round its edges with the sets that the panel gets anyway, then leave it or refer it to a "
+        "painter."
+    )

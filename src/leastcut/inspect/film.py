@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leastcut.car.records import Interval, Paint, Panel
+from leastcut.inspect.area import READINGS_PER_SPOT, SPOTS_PER_AREA, areas_to_measure
 from leastcut.inspect.budget import DEFAULT, ReserveRule, allowance_um
 from leastcut.inspect.film_model import Evidence, Nodes, foresee
 from leastcut.inspect.gauge import spread_of
@@ -116,12 +117,29 @@ def _finding(known: Study, i: int) -> FilmFinding:
         budget_um=budget_um(known, i),
         confidence=known.rule.confidence,
         assumed=shown is None,
-        flags=summary.flags + (("gauge-doubtful",) if shown and known.gauge.notes else ()),
+        flags=summary.flags + _flags(known, i),
         notes=_notes(known, i, state),
         chances=dict(zip(STATES, known.belief.weight[i].tolist(), strict=True)),
         low_um=float(known.numbers[i, 4]),
         removed_um=float(known.removed_um[i]),
     )
+
+
+def _flags(known: Study, i: int) -> tuple[str, ...]:
+    """Flag what weakens the evidence on a measured panel."""
+    shown = known.summaries[i].shown
+    if shown is None:
+        return ()
+    spots = SPOTS_PER_AREA * areas_to_measure(_area_m2(known.panels[i]))
+    few = shown.n_spots < spots or shown.n_readings < READINGS_PER_SPOT * spots
+    doubtful = ("gauge-doubtful",) if known.gauge.notes else ()
+    return doubtful + (("few-readings",) if few else ())
+
+
+def _area_m2(panel: Panel) -> float:
+    corners = panel.outline_mm
+    pairs = zip(corners, (*corners[1:], corners[0]), strict=True)
+    return abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairs)) / 2e6
 
 
 def _state(known: Study, i: int) -> FilmState:
@@ -165,7 +183,8 @@ def _notes(known: Study, i: int, state: FilmState) -> tuple[str, ...]:
 
 _OUTCOMES = 96
 _NEAR_UM, _FAR_UM = 45.0, 3000.0
-_HELP_SPOTS, _HELP_READINGS = 5, 15
+_HELP_SPOTS = SPOTS_PER_AREA
+_HELP_READINGS = SPOTS_PER_AREA * READINGS_PER_SPOT
 
 
 def would_help(
