@@ -10,6 +10,7 @@ from scipy.signal import fftconvolve
 
 from leastcut.polish.cut import mean_cut_um
 from leastcut.polish.footprint import footprint_kernel, volume_rate_mm3_s
+from leastcut.polish.grid import GridError
 from leastcut.polish.records import PadSettings, RemovalSet
 from leastcut.polish.removal import (
     PolishError,
@@ -143,7 +144,7 @@ def test_impossible_settings_are_named(name: str, value: float) -> None:
 
 def test_a_grid_too_fine_for_memory_is_refused() -> None:
     strokes = [((0.0, 0.0), (5e4, 5e4))]
-    with pytest.raises(PolishError, match="cells"):
+    with pytest.raises(GridError, match="cells"):
         removal_map(strokes, PadSettings(), preston_um_per_kpa_m=1, arm_speed_mm_s=40, grid_mm=1)
     with pytest.raises(PolishError, match="no stroke"):
         removal_map([], PadSettings(), preston_um_per_kpa_m=1, arm_speed_mm_s=40)

@@ -7,10 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from leastcut.errors import InputError
 from leastcut.polish.records import Stroke
 from leastcut.polish.speed import Array
 
 MAX_CELLS = 40_000_000  # 320 MB a layer: a whole lorry at 2 mm
+
+
+class GridError(InputError):
+    """A grid that would not fit into memory."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +44,38 @@ def grid_over(
     columns = before + math.ceil((x1 - x0 + margin_mm) / cell_mm) + 1
     rows = before + math.ceil((y1 - y0 + margin_mm) / cell_mm) + 1
     return Grid((x0 - before * cell_mm, y0 - before * cell_mm), cell_mm, (rows, columns))
+
+
+def checked_grid(
+    bounds_mm: tuple[float, float, float, float], cell_mm: float, margin_mm: float
+) -> Grid:
+    """Return a grid over bounds and margin, unless it is too large.
+
+    Parameters
+    ----------
+    bounds_mm : (x0, y0, x1, y1)
+        What to cover [mm].
+    cell_mm, margin_mm : float
+        Cell size and margin all around [mm].
+
+    Returns
+    -------
+    Grid
+        The grid.
+
+    Raises
+    ------
+    GridError
+        If it has more than MAX_CELLS cells.
+    """
+    width, height = bounds_mm[2] - bounds_mm[0], bounds_mm[3] - bounds_mm[1]
+    cells = (width + 2 * margin_mm) * (height + 2 * margin_mm) / cell_mm**2
+    if not cells <= MAX_CELLS:
+        raise GridError(
+            f"{width:.0f} × {height:.0f} mm at {cell_mm:g} mm is more than {MAX_CELLS} cells",
+            do="Choose a coarser grid_mm or a smaller area",
+        )
+    return grid_over(bounds_mm, cell_mm=cell_mm, margin_mm=margin_mm)
 
 
 def stroke_array(strokes: Sequence[Stroke] | npt.ArrayLike) -> Array:

@@ -14,7 +14,7 @@ from leastcut.polish.footprint import (
     reach_mm,
     volume_rate_mm3_s,
 )
-from leastcut.polish.grid import MAX_CELLS, Grid, deposit, grid_over, stroke_lengths_mm, walk
+from leastcut.polish.grid import Grid, checked_grid, deposit, stroke_lengths_mm, walk
 from leastcut.polish.records import PadMotion, PadSettings, RemovalSet, RemovalSummary, Stroke
 from leastcut.polish.speed import Array
 
@@ -80,7 +80,9 @@ def removal_map(
     Raises
     ------
     PolishError
-        If there is no stroke or the grid would be too large.
+        If there is no stroke.
+    GridError
+        If the grid would be too large.
     """
     ends = np.asarray(strokes, dtype=np.float64).reshape(-1, 2)
     if ends.size == 0:
@@ -88,23 +90,10 @@ def removal_map(
     x0, y0 = ends.min(axis=0)
     x1, y1 = ends.max(axis=0)
     margin = reach_mm(settings) + 2 * grid_mm
-    grid = _checked_grid((float(x0), float(y0), float(x1), float(y1)), grid_mm, margin)
+    grid = checked_grid((float(x0), float(y0), float(x1), float(y1)), grid_mm, margin)
     path = walk(strokes, arm_speed_mm_s=arm_speed_mm_s, step_mm=grid_mm / 2, ramp_mm=ramp_mm)
     kernel = footprint_kernel(settings, preston_um_per_kpa_m=preston_um_per_kpa_m, grid_mm=grid_mm)
     return RemovalMap(spread(deposit(path, grid), kernel), grid)
-
-
-def _checked_grid(
-    bounds: tuple[float, float, float, float], cell_mm: float, margin_mm: float
-) -> Grid:
-    width, height = bounds[2] - bounds[0], bounds[3] - bounds[1]
-    cells = (width + 2 * margin_mm) * (height + 2 * margin_mm) / cell_mm**2
-    if not cells <= MAX_CELLS:
-        raise PolishError(
-            f"{width:.0f} × {height:.0f} mm at {cell_mm:g} mm is more than {MAX_CELLS} cells",
-            do="Choose a coarser grid_mm or a smaller area",
-        )
-    return grid_over(bounds, cell_mm=cell_mm, margin_mm=margin_mm)
 
 
 def spread(dwell_s: Array, kernel: Kernel) -> Array:
@@ -193,13 +182,15 @@ def simulate_set(work: RemovalSet) -> tuple[RemovalSummary, RemovalMap]:
     ------
     PolishError
         If a setting is not a positive number or out of range, naming it.
+    GridError
+        If the grid would be too large.
     """
     _check(work)
     one = crosshatch_rectangle(work.width_mm, work.height_mm, spacing_mm=work.stroke_spacing_mm)
     strokes = one * work.sets
     pad = _pad(work)
     margin = reach_mm(pad) + 2 * work.grid_mm
-    grid = _checked_grid((0.0, 0.0, work.width_mm, work.height_mm), work.grid_mm, margin)
+    grid = checked_grid((0.0, 0.0, work.width_mm, work.height_mm), work.grid_mm, margin)
     path = walk(one, arm_speed_mm_s=work.arm_speed_mm_s, step_mm=work.grid_mm / 2)
     kernel = footprint_kernel(
         pad, preston_um_per_kpa_m=work.preston_um_per_kpa_m, grid_mm=work.grid_mm
