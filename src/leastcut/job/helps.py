@@ -6,6 +6,7 @@ after, in the order of the stages.
 """
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 from leastcut.car.records import Paint
@@ -162,22 +163,27 @@ def _cut_spread(state: PanelState, need: PanelNeed, draws: PaintDraws) -> float:
 
 
 def _trials(evidence: Evidence, plan: Plan) -> Iterator[Help]:
-    """Name each process in the plan, or milder, that was never tried on this paint."""
-    tried = {trial.process for trial in evidence.trials}
+    """Name each process in the plan, or milder: never tried, or worth trying once more.
+
+    With n trials behind it the spread of a cut shrinks about as 1/√n, so one more is worth
+    1 - √(n/(n+1)) of it; the first is worth all of it.
+    """
+    tried = Counter(trial.process for trial in evidence.trials)
     used = {step.process for section in plan.sections for step in section.steps}
     labels = [process.label for process in evidence.ladder]
     strongest = max((labels.index(label) for label in used), default=0)
     worked = [section.cut_um for section in plan.sections if section.steps]
     spread = math.fsum(c.high - c.low for c in worked) / max(len(worked), 1) / 3.92
     for label in labels[: strongest + 1]:
-        if label not in tried:
-            yield Help(
-                evidence="trial",
-                panel=None,
-                why=f"Try '{label}' on the test spot, with a photo before and after: how this "
-                f"paint cuts is known to about ±{2 * spread:.1f} µm on a section",
-                gain_um=spread,
-            )
+        n = tried[label]
+        how = "once more, on another panel" if n else "on the test spot"
+        yield Help(
+            evidence="trial",
+            panel=None,
+            why=f"Try '{label}' {how}, with a photo before and after: the cut on a section is "
+            f"known to about ±{2 * spread:.1f} µm",
+            gain_um=spread * (1 - math.sqrt(n / (n + 1))),
+        )
 
 
 def _wash(evidence: Evidence, states: Sequence[PanelState], draws: PaintDraws) -> Iterator[Help]:
