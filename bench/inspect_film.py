@@ -63,11 +63,16 @@ def accuracy(n_cars: int, *, seed: int, clear_shift: float = 0.0) -> dict[str, A
                 "coverage_95": round(figures.coverage(t, rows), 4),
                 "overcut": round(figures.overcut(t, rows), 4),
                 "mean_budget_um": round(float(t.budget[rows].mean()), 3),
-                "worth_of_perfect": round(figures.worth(t, rows), 3),
+                "worth_of_perfect": worth(t, rows),
             }
             for name, rows in groups.items()
         },
     }
+
+
+def worth(t: figures.Trial, rows: Any) -> float | None:
+    """Return the share of a perfect gauge's budget; None where that would allow nothing."""
+    return round(figures.worth(t, rows), 3) if t.perfect[rows].any() else None
 
 
 def car_of_200() -> list[Reading]:

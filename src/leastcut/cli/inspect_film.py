@@ -111,7 +111,7 @@ def _readings(path: Path) -> "tuple[Reading, ...]":
     from leastcut.shop.readings import read_rows
 
     good, problems = parse_rows(read_rows(path), where=path.name, panels=None)
-    _tell(problems, nothing_left=not good)
+    tell(problems, nothing_left=not good)
     return good
 
 
@@ -122,11 +122,11 @@ def _history(path: Path | None, panels: set[str]) -> "tuple[EarlierCut, ...]":
     if path is None:
         return ()
     good, problems = parse_history(read_rows(path), where=path.name, panels=panels)
-    _tell(problems, nothing_left=not good)
+    tell(problems, nothing_left=not good)
     return good
 
 
-def _tell(problems: "tuple[Problem, ...]", *, nothing_left: bool) -> None:
+def tell(problems: "tuple[Problem, ...]", *, nothing_left: bool) -> None:
     """Warn of the rows left out; when no row is left, that is bad input."""
     from leastcut.errors import InputError
 
