@@ -86,3 +86,30 @@ def test_no_letter_leaves_the_page_with_hostile_names(
     people = People(client=long * 3, shop=f"{long} ورشة", date="the second Tuesday of next month")
     hostile = msgspec.structs.replace(odd_dossier, car=car, people=people, units=units)
     assert outside(make(hostile, now=now)) == []
+
+
+def test_a_panel_with_many_sections_goes_on_to_another_page(
+    dossier: Dossier, now: datetime
+) -> None:
+    layout = dossier.layouts[0]
+    more = tuple(
+        msgspec.structs.replace(section, id=f"roof-{n}-{section.id}")
+        for n in range(3)
+        for section in layout.sections
+    )
+    long = msgspec.structs.replace(layout, sections=more, order=tuple(s.id for s in more))
+    step = dossier.plan.sections[0]
+    idle = msgspec.structs.replace(step, steps=(), note="Left: too thin.")
+    plan = tuple(msgspec.structs.replace(step if n else idle, id=s.id) for n, s in enumerate(more))
+    rest = tuple(s for s in dossier.plan.sections if s.panel != "roof")
+    big = msgspec.structs.replace(
+        dossier,
+        layouts=(long, *dossier.layouts[1:]),
+        plan=msgspec.structs.replace(dossier.plan, sections=(*plan, *rest)),
+    )
+    pages = list(pypdfium2.PdfDocument(plan_pdf.make(big, now=now)))
+    texts_ = [page.get_textpage().get_text_range() for page in pages]
+    roof = next(i for i, text in enumerate(texts_) if "Roof" in text and "Gauge" in text)
+    assert "Left: too thin." in texts_[roof]
+    assert "27" in texts_[roof + 1]
+    assert "Gauge" in texts_[roof + 1]  # the head of the table stands on both

@@ -2,6 +2,7 @@
 
 import io
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -196,3 +197,15 @@ def test_a_job_with_nothing_known_still_prints(
     )
     for made in (plan_pdf.make, report_pdf.make):
         assert len(read(made(empty, now=now, drawings=drawings)).pages) >= 2
+
+
+def test_a_warning_of_the_typesetter_stops_the_document(
+    now: datetime, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "report.typ").write_text(
+        '#set document(title: "x", date: datetime(year: 2026, month: 3, day: 14))\n'
+        '#set text(font: "No such face", lang: "en")\nHello'
+    )
+    monkeypatch.setattr("leastcut.handover.typeset.TEMPLATES", tmp_path)
+    with pytest.raises(TypesetError, match="unknown font family"):
+        set_pdf("report", {"title": "x"}, pictures={}, units="metric", now=now)

@@ -1,5 +1,6 @@
 """The plots of one job, gathered from its dossier as plain records."""
 
+import math
 from collections.abc import Mapping
 
 import msgspec
@@ -8,9 +9,11 @@ from leastcut.car.records import Interval
 from leastcut.car.units import UnitSystem, convert
 from leastcut.handover import words
 from leastcut.handover.plots import Plot, Row, plot
-from leastcut.handover.records import Dossier
+from leastcut.handover.records import Dossier, PanelState
 from leastcut.handover.wall import panel_names
 from leastcut.plan.records import SectionPlan
+
+Z95 = 1.959963984540054
 
 
 def film_chart(dossier: Dossier, true_um: Mapping[str, float] | None = None) -> Plot:
@@ -22,9 +25,10 @@ def film_chart(dossier: Dossier, true_um: Mapping[str, float] | None = None) -> 
         Row(
             label=names[state.panel],
             value=_in_unit(state.film.clear_um, units),
-            words=f"{words.thickness(state.film.clear_um.mean, units)} ({words.thickness_between(state.film.clear_um, units).split(words.NBSP)[0]})",
+            words=_film_words(left_after(dossier, state) or state.film.clear_um, units),
             assumed=state.film.assumed,
             true=_value(true[state.panel], units) if state.panel in true else None,
+            after=_after(dossier, state, units),
         )
         for state in dossier.panels
     ]
@@ -35,6 +39,32 @@ def film_chart(dossier: Dossier, true_um: Mapping[str, float] | None = None) -> 
         reference=None if reserve is None else _value(reserve, units),
         reference_words="" if reserve is None else f"must stay: {words.thickness(reserve, units)}",
     )
+
+
+def _film_words(clear: Interval, units: UnitSystem) -> str:
+    between = words.thickness_between(clear, units).split(words.NBSP)[0]
+    return f"{words.thickness(clear.mean, units)} ({between})"
+
+
+def _after(dossier: Dossier, state: PanelState, units: UnitSystem) -> Interval | None:
+    left = left_after(dossier, state)
+    return None if left is None else _in_unit(left, units)
+
+
+def left_after(dossier: Dossier, state: PanelState) -> Interval | None:
+    """Return a panel's clear coat after the recorded work [µm], or None when none is recorded.
+
+    The largest recorded cut counts; film and cut are independent, so their variances add (source:
+    JCGM 100:2008, 5.1.2; status: memory).
+    """
+    cuts = [cut for cut in dossier.cuts if cut.panel == state.panel]
+    if not cuts:
+        return None
+    cut = max(cuts, key=lambda one: one.cut_um.mean)
+    film = state.film.clear_um
+    half = math.hypot((film.high - film.low) / 2, Z95 * cut.sd_um)
+    mean = film.mean - cut.cut_um.mean
+    return Interval(mean=mean, low=max(0.0, mean - half), high=mean + half)
 
 
 def load_chart(dossier: Dossier) -> Plot:

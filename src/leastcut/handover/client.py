@@ -1,16 +1,18 @@
 """What the client's report says, in words and formatted numbers. Pure."""
 
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from typing import Any
 
 from leastcut.car.records import Interval, Panel
+from leastcut.car.units import UnitSystem
 from leastcut.handover import words
 from leastcut.handover.album import pairs, shots
 from leastcut.handover.care import CareSheet, Use, care_sheet
-from leastcut.handover.charts import film_chart, load_chart
+from leastcut.handover.charts import film_chart, left_after, load_chart
 from leastcut.handover.glyphs import short
 from leastcut.handover.plots import Plot, in_words
-from leastcut.handover.records import Dossier, PanelState
+from leastcut.handover.records import Dossier, PanelCut, PanelState
 from leastcut.handover.truth import Truth, found_against_true, true_clear
 from leastcut.handover.wall import (
     about,
@@ -42,6 +44,10 @@ VERDICTS = {
     None: "–",
 }
 SURE_ENOUGH = 0.9
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
 UNSURE = "with the cut that each panel can afford, the chance to reach the target is only:"
 WHY_SO_LITTLE = (
     "A scratch is gone when the surface around it is level with its bottom, so every correction "
@@ -56,6 +62,7 @@ def report_sheet(
     truth: Truth | None = None,
     use: Use | None = None,
     photos: Mapping[str, str] | None = None,
+    now: datetime | None = None,
 ) -> Sheet:
     """Return everything that the client's report prints.
 
@@ -69,6 +76,8 @@ def report_sheet(
         How the car is washed and kept, for the care sheet.
     photos : mapping, optional
         Photo as the dossier names it to the picture that the layout shall show.
+    now : datetime, optional
+        Date of the document: the month of the next look is counted from it.
     """
     return {
         **_head(dossier),
@@ -81,7 +90,7 @@ def report_sheet(
         "tools": _tools(dossier),
         "left": left_on_purpose(dossier),
         "window": dossier.window.why if dossier.window else "",
-        "care": care_words(_care(dossier, use)),
+        "care": care_words(_care(dossier, use), now),
         "cautions": cautions(
             (c for c in dossier.cautions if _for_the_client(c)), panel_names(dossier)
         ),
@@ -214,26 +223,31 @@ def _panel_row(dossier: Dossier, panel: Panel) -> list[str]:
     sections = [s for s in dossier.plan.sections if s.panel == panel.id]
     worked = [s for s in sections if s.steps]
     used = dict.fromkeys(step.process for s in worked for step in s.steps)
+    cut = next((c for c in dossier.cuts if c.panel == panel.id), None)
     return [
         panel.name,
         FILM_STATES[state.film.finding] if state else "not looked at",
         ", then ".join(used) if used else "left as it is",
-        _cut_words(worked, dossier),
+        _cut_words(worked, cut, dossier.units),
         _least_left(sections, state, dossier),
         words.percent(min(s.p_target for s in worked)) if worked else "–",
     ]
 
 
-def _cut_words(worked: list[SectionPlan], dossier: Dossier) -> str:
+def _cut_words(worked: list[SectionPlan], cut: PanelCut | None, units: UnitSystem) -> str:
+    if cut is not None:
+        low, high = (words.bare_thickness(um, units) for um in (cut.cut_um.low, cut.cut_um.high))
+        return f"{words.bare_thickness(cut.cut_um.mean, units)} ({low}–{high}), {cut.how}"
     if not worked:
         return "0"
     means = [s.cut_um.mean for s in worked]
-    high = words.bare_thickness(max(s.cut_um.high for s in worked), dossier.units)
-    return f"{words.bare_thickness(sum(means) / len(means), dossier.units)} (≤ {high})"
+    high = words.bare_thickness(max(s.cut_um.high for s in worked), units)
+    return f"{words.bare_thickness(sum(means) / len(means), units)} (≤ {high})"
 
 
 def _least_left(sections: list[SectionPlan], state: PanelState | None, dossier: Dossier) -> str:
-    lows = [s.clear_after_low_um for s in sections]
+    after = None if state is None else left_after(dossier, state)
+    lows = [s.clear_after_low_um for s in sections] if after is None else [after.low]
     if not lows and state is not None:
         lows = [state.film.clear_um.low]
     return words.bare_thickness(min(lows), dossier.units) if lows else "–"
@@ -314,12 +328,19 @@ def _for_the_client(caution: Caution) -> bool:
     return of_film or caution.stage in {"protect", "handover"}
 
 
-def care_words(care: CareSheet) -> Sheet:
+def care_words(care: CareSheet, now: datetime | None = None) -> Sheet:
     """Return a care sheet as its page prints it."""
     months = "month" if care.inspect_months == 1 else "months"
     return {
         "paint": care.paint,
         "parts": [[title, list(lines)] for title, lines in care.parts],
         "when": f"{care.inspect_months} {months}",
+        "by": "" if now is None else _month_after(now, care.inspect_months),
         "why": care.why,
     }
+
+
+def _month_after(now: datetime, months: int) -> str:
+    """Return the month that lies so many months ahead, for example ``July 2026``."""
+    year, month = divmod(now.year * 12 + now.month - 1 + months, 12)
+    return f"{MONTHS[month]} {year}"

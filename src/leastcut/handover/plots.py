@@ -94,7 +94,7 @@ def in_words(chart: Plot) -> str:
 
 
 def draw_intervals(chart: Plot, *, width_mm: float = 182.0) -> str:
-    """Draw every row as a dot on the line between its bounds; return SVG."""
+    """Draw every row as a dot on the line between its bounds; a dark pair below is after work."""
     frame = _Frame(chart, width_mm)
     body = [
         *frame.grid(),
@@ -172,15 +172,24 @@ class _Frame:
 
 def _dot(frame: _Frame, index: int, row: Row) -> list[str]:
     y = frame.y(index)
-    x = frame.x(row.value.mean)
-    fill = "#fff" if row.assumed else INK
     true = [] if row.true is None else _cross(frame.x(row.true), y)
-    return [
-        _line(frame.x(row.value.low), y, frame.x(row.value.high), y, INK, 0.7, dashed=row.assumed),
-        f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.35" fill="{fill}" stroke="{INK}" stroke-width="0.5"/>',
-        *true,
-        *frame.row_words(index, row),
-    ]
+    if row.after is None:
+        marks = _mark(frame, y, row.value, INK, hollow=row.assumed)
+    else:
+        marks = [
+            *_mark(frame, y - 1.2, row.value, PALE, hollow=row.assumed),
+            *_mark(frame, y + 1.2, row.after, INK, hollow=False),
+        ]
+    return [*marks, *true, *frame.row_words(index, row)]
+
+
+def _mark(frame: _Frame, y: float, value: Interval, ink: str, *, hollow: bool) -> list[str]:
+    fill = "#fff" if hollow else ink
+    dot = (
+        f'<circle cx="{frame.x(value.mean):.2f}" cy="{y:.2f}" r="1.35" fill="{fill}" '
+        f'stroke="{ink}" stroke-width="0.5"/>'
+    )
+    return [_line(frame.x(value.low), y, frame.x(value.high), y, ink, 0.7, dashed=hollow), dot]
 
 
 def _cross(x: float, y: float) -> list[str]:

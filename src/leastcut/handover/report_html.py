@@ -58,7 +58,7 @@ def make(
     }
     return str(
         _template().render(
-            sheet=report_sheet(dossier, use=use, photos=pictures),
+            sheet=report_sheet(dossier, use=use, photos=pictures, now=now),
             drawings=drawings,
             fonts={"regular": _font("400Regular"), "bold": _font("700Bold")},
             made=now.date().isoformat(),

@@ -68,5 +68,5 @@ def make(
     fitted = fit_all(used(dossier, photos or {}))
     names = {name: f"photo-{n}.jpg" for n, name in enumerate(fitted)}
     files |= {names[name]: content for name, content in fitted.items()}
-    sheet = report_sheet(dossier, truth=known, use=use, photos=names)
+    sheet = report_sheet(dossier, truth=known, use=use, photos=names, now=now)
     return set_pdf("report", sheet, pictures=files, units=dossier.units, now=now)
