@@ -25,7 +25,7 @@ RADII = st.one_of(st.none(), st.floats(50, 5000))
 
 
 @given(RADII, RADII, st.floats(-8, 8), st.floats(5, 120))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_pressure_carries_the_force(
     rx: float | None, ry: float | None, tilt: float, force: float
 ) -> None:

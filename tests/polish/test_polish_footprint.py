@@ -23,7 +23,7 @@ PADS = st.builds(
     pad_diameter_mm=st.floats(30, 200),
     orbit_mm=st.one_of(st.just(0.0), st.floats(0.01, 25)),
     orbits_per_min=st.floats(1000, 8000),
-    spin_rpm=st.floats(-900, 900),
+    spin_rpm=st.integers(-900, 900).map(float),
     force_n=st.floats(5, 120),
 )
 
@@ -46,7 +46,7 @@ def volume_by_quadrature(pad: PadSettings) -> float:
 
 
 @given(PADS)
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_volume_is_invariant_under_orbit_blur(pad: PadSettings) -> None:
     expected = volume_rate_mm3_s(pad, preston_um_per_kpa_m=2e-3)
     assert volume_by_quadrature(pad) == pytest.approx(expected, rel=1e-9)
@@ -80,7 +80,7 @@ def test_mean_depth_identity() -> None:
 
 
 @given(PADS, st.floats(1.0, 6.0))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_kernel_keeps_the_volume_and_is_symmetric(pad: PadSettings, grid: float) -> None:
     kernel = footprint_kernel(pad, preston_um_per_kpa_m=2e-3, grid_mm=grid)
     volume = kernel.rate_um_s.sum() * grid**2 * 1e-3

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leastcut.polish.cut import mean_cut_um, relative_cut, set_seconds
@@ -69,6 +69,7 @@ def test_section_average_settles() -> None:
     assert section_rise_k(power, 160_000, 0.0) == 0.0
 
 
+@settings(deadline=None)
 @given(st.floats(0.1, 5.0), st.floats(1e-4, 1e-2), st.floats(0.1, 0.8))
 def test_heat_cut_and_time_agree(depth: float, rate: float, mu: float) -> None:
     """Friction heat per area of any cut is (μ/k)·h: power times time must say the same."""

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leastcut.polish.records import PadSettings
@@ -42,6 +42,7 @@ def test_gaussian_closed_form_against_table(ratio: float, peak: float, rms: floa
 
 
 @given(st.floats(1.0, 4.0))
+@settings(deadline=None)
 def test_summed_strokes_against_the_closed_form(ratio: float) -> None:
     summed = gaussian(20.0).ripple(20.0 * ratio)
     closed = gaussian_ripple(ratio)

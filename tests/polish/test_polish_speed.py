@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leastcut.polish.records import PadSettings
@@ -45,6 +45,7 @@ def test_closed_form_against_table(a: float, b: float, expected: float) -> None:
 
 
 @given(SPEEDS, SPEEDS)
+@settings(deadline=None)
 def test_closed_form_against_brute_average(a: float, b: float) -> None:
     # the integrand has a kink at a = b, where the sum converges slowly: see the table for that
     if abs(a - b) > 1e-3 * (a + b):
@@ -52,6 +53,7 @@ def test_closed_form_against_brute_average(a: float, b: float) -> None:
 
 
 @given(SPEEDS, SPEEDS, st.floats(0.1, 10.0))
+@settings(deadline=None)
 def test_mean_is_symmetric_homogeneous_and_below_rms(a: float, b: float, scale: float) -> None:
     mean = float(mean_speed(a, b))
     assert mean == pytest.approx(float(mean_speed(b, a)), rel=1e-13)
