@@ -48,6 +48,17 @@ def test_no_piece_touches_another_or_leaves_the_page(
     assert all(rim.buffer(0.01).covers(shape) for shape in shapes.values())
 
 
+def test_outlines_far_from_their_origin_lie_as_well() -> None:
+    car = odd_car(
+        ((5000.0, -4000.0), (6000.0, -4000.0), (6000.0, -3300.0), (5000.0, -3300.0)),
+        ((-900.0, 2000.0), (0.0, 2000.0), (0.0, 2600.0), (-900.0, 2600.0)),
+        ((0.0, 0.0), (800.0, 0.0), (800.0, 500.0), (0.0, 500.0)),
+    )
+    shapes = list(pieces(car.panels).values())
+    assert all(a.distance(b) > 1 for a, b in combinations(shapes, 2))
+    assert all(box(0, 20, 420, 277).covers(shape) for shape in shapes)
+
+
 @pytest.mark.parametrize("body", car_shapes.CLASSES)
 def test_all_pieces_have_one_scale_and_stand_on_their_side(body: BodyClass) -> None:
     panels = car_shapes.usual_panels(body)
@@ -159,6 +170,25 @@ def test_every_printed_value_reads_on_its_ground(numbers: list[float]) -> None:
     assert checked > 30
 
 
+@pytest.mark.parametrize("body", car_shapes.CLASSES)
+@pytest.mark.parametrize("page", [(420.0, 297.0), (182.0, 150.0)])
+def test_names_beside_thin_pieces_cover_nothing(body: BodyClass, page: Point) -> None:
+    car = car_shapes.usual_car(body)
+    sheet = lay_out(car.panels, page_mm=page, head_mm=14, foot_mm=12, margin_mm=1)
+    root = ET.fromstring(draw(sheet, car, values={p.id: 41.0 for p in car.panels}))
+    by_id = {p.id: p for p in car.panels}
+    shapes = [Polygon(on_sheet(sheet, p, by_id[p.panel].outline_mm)) for p in sheet.placements]
+    names = {p.name for p in car.panels}
+    seen = 0
+    for words in root.findall(f"{SVG}text"):  # those inside pieces stand in groups
+        if (words.text or "").split("  ")[0] in names and "transform" not in words.attrib:
+            x, y, size = (float(words.attrib[k]) for k in ("x", "y", "font-size"))
+            cover = box(x, y - 0.7 * size, x + 0.5 * size * len(words.text or ""), y)
+            assert not any(shape.intersects(cover) for shape in shapes)
+            seen += 1
+    assert seen >= 3
+
+
 def scale_bar_mm(svg: str) -> tuple[float, str]:
     """Return the length of the bar on paper and the words at its end."""
     rects = [
@@ -263,8 +293,10 @@ def test_strips_rings_and_specks_are_labelled_too() -> None:
         (60.0, 700.0), (800.0, 700.0), (800.0, 760.0), (0.0, 760.0),
     )  # fmt: skip
     car = odd_car(post, bar, cee, ((0.0, 0.0), (30.0, 0.0), (30.0, 30.0), (0.0, 30.0)))
-    svg = draw(lay_out(car.panels), car, values={"p0": 5.0, "p1": 6.0})
-    assert {"1", "2", "3", "4", "Piece 0  5", "6", "Piece 1"} <= set(words_of(svg))
+    large = draw(lay_out(car.panels), car, values={"p0": 5.0, "p1": 6.0})
+    assert {"1", "2", "3", "4", "5", "Piece 0", "6", "Piece 1"} <= set(words_of(large))
+    small = draw(lay_out(car.panels, page_mm=(148, 105)), car, values={"p0": 55.0, "p1": 66.0})
+    assert "Piece 0  55" in words_of(small), "the value goes out with the name"
 
 
 def test_one_panel_large_shows_what_it_is_given() -> None:

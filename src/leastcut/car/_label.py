@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from leastcut.car._marks import number_mark
 from leastcut.car._svg import QUIET, tag, text
@@ -104,18 +105,39 @@ class Label:
         return _ADVANCE * self.size * len(self.name)
 
     @cached_property
+    def _free(self) -> Any:
+        """The piece without its keep-outs, on paper."""
+        from shapely import Polygon as Shape
+        from shapely import union_all
+
+        return Shape(self.outline) - union_all([Shape(k) for k in self.kept])
+
+    @cached_property
     def stacked(self) -> bool:
         """Whether name and value fit inside the piece, below the number."""
         if self.on_edge or self.room < _ROOMY_MM * self.grade:
             return False
-        from shapely import Polygon as Shape
-        from shapely import box, union_all
-
-        free = Shape(self.outline) - union_all([Shape(k) for k in self.kept])
         x, y = self.at
         half, lift = self.name_width / 2 + 1.0, (2.2 * self.grade if self.words else 0.0)
         top, low = y + 1.2 * self.grade - lift, y + 4.2 * self.grade - lift
-        return bool(free.contains(box(x - half, top, x + half, low)))
+        return self._holds((x - half, top, x + half, low))
+
+    @cached_property
+    def _in_line(self) -> bool:
+        """Whether the value fits inside the piece, beside the number."""
+        left, base, size, wide = self._value_place()
+        return self._holds((left, base - 0.72 * size, left + wide, base))
+
+    def _holds(self, rectangle: tuple[float, float, float, float]) -> bool:
+        from shapely import box
+
+        return bool(self._free.contains(box(*rectangle)))
+
+    @property
+    def _aside(self) -> str:
+        """What is written beside the piece: the name, and the value when it is not inside."""
+        inside = self.stacked or self.on_edge or self._in_line
+        return self.name if inside or not self.words else f"{self.name}  {self.words}"
 
     @property
     def half_width(self) -> float:
@@ -129,10 +151,9 @@ class Label:
             return [number_mark(self.at, self.number, radius=2.4 * self.grade)]
         if self.stacked:
             return self._stacked()
-        radius = self.grade * min(2.4, max(1.9, 0.85 * self.room / self.grade))
-        if self.words and not self._slender:
-            return self._in_line(radius)
-        return [number_mark(self.at, self.number, radius=radius)]
+        if self.words and self._in_line:
+            return self._beside()
+        return [number_mark(self.at, self.number, radius=self._radius)]
 
     def name_places(self) -> list[NamePlace]:
         """Return where the name may stand beside the piece, best first; none if it is inside."""
@@ -143,26 +164,29 @@ class Label:
         return self._on_edge() if self.on_edge else self._below_and_above()
 
     @property
+    def _radius(self) -> float:
+        return self.grade * min(2.4, max(1.9, 0.85 * self.room / self.grade))
+
+    @property
     def _slender(self) -> bool:
-        """Whether the piece is a standing strip, too thin for its value."""
+        """Whether the piece is a standing strip."""
         xs, ys = ([p[axis] for p in self.outline] for axis in (0, 1))
         return max(ys) - min(ys) > 3 * (max(xs) - min(xs))
 
     def _up_the_sides(self) -> list[NamePlace]:
-        """Return name and value turned along the right or the left of a standing strip."""
+        """Return the name turned along the right or the left of a standing strip."""
         xs, ys = ([p[axis] for p in self.outline] for axis in (0, 1))
-        middle, words = (min(ys) + max(ys)) / 2, f"{self.name}  {self.words}".rstrip()
-        half = _ADVANCE * self.size * len(words) / 2
+        middle, half = (min(ys) + max(ys)) / 2, _ADVANCE * self.size * len(self._aside) / 2
         places = []
         for x in (max(xs) + 1.2 * self.size, min(xs) - 0.6 * self.size):
-            svg = text((x, middle), words, size=self.size, turn=-90)
+            svg = text((x, middle), self._aside, size=self.size, turn=-90)
             box = (x - 0.8 * self.size, middle - half, x + 0.2 * self.size, middle + half)
             places.append(NamePlace(svg=svg, box=box))
         return places
 
     def _below_and_above(self) -> list[NamePlace]:
         x, y = self.at
-        half = self.name_width / 2
+        half = _ADVANCE * self.size * len(self._aside) / 2
         places = []
         for middle in (x, x - half, x + half):
             near = [y, *_edge_heights(self.outline, middle - half, middle + half)]
@@ -181,9 +205,11 @@ class Label:
         return places
 
     def _place(self, left: float, base: float) -> NamePlace:
-        svg = text((left, base), self.name, size=self.size, anchor="start")
+        words = self._aside
+        svg = text((left, base), words, size=self.size, anchor="start")
         top, low = base - 0.75 * self.size, base + 0.2 * self.size
-        return NamePlace(svg=svg, box=(left, top, left + self.name_width, low))
+        right = left + _ADVANCE * self.size * len(words)
+        return NamePlace(svg=svg, box=(left, top, right, low))
 
     def _stacked(self) -> list[str]:
         x, y = self.at
@@ -202,18 +228,22 @@ class Label:
             parts.append(text((x, y + 6.4 * g), self.words, size=size, fill=ink, bold=True))
         return parts
 
-    def _in_line(self, radius: float) -> list[str]:
-        """Return number and value in one line."""
-        x, y = self.at
+    def _value_place(self) -> tuple[float, float, float, float]:
+        """Return left end, base line, letter size and width of a value beside the number."""
         size = min(3.6 * self.grade, 1.5 * max(self.room, 1.9 * self.grade))
         wide = 0.62 * size * len(self.words)
-        left = x - wide / 2 - 0.4
-        place = (left + radius + 0.6, y + 0.36 * size)
+        left = self.at[0] - wide / 2 + self._radius + 0.2
+        return left, self.at[1] + 0.36 * size, size, wide
+
+    def _beside(self) -> list[str]:
+        """Return number and value in one line."""
+        left, base, size, wide = self._value_place()
         ink = inks_on(self.ground)[0]
+        centre = (left - self._radius - 0.6, self.at[1])
         return [
-            self._patch(left + radius, y - 0.42 * size, wide + 0.6, 0.84 * size),
-            number_mark((left, y), self.number, radius=radius),
-            text(place, self.words, size=size, fill=ink, anchor="start", bold=True),
+            self._patch(left - 0.4, base - 0.78 * size, wide + 0.6, 0.84 * size),
+            number_mark(centre, self.number, radius=self._radius),
+            text((left, base), self.words, size=size, fill=ink, anchor="start", bold=True),
         ]
 
     def _patch(self, x: float, y: float, width: float, height: float) -> str:
@@ -222,8 +252,10 @@ class Label:
         return tag("rect", x=x, y=y, width=width, height=height, fill=fill, rx=0.6)
 
 
-def placed_names(labels: Sequence[Label], page_mm: Point) -> list[str]:
+def placed_names(labels: Sequence[Label], room: tuple[float, float, float, float]) -> list[str]:
     """Return the names that stand beside their pieces, none over a piece, a name or the rim.
+
+    `room` is where names may stand: left, top, right, bottom [mm of paper].
 
     A name that finds no free place is left out: it is told to the pointer and in the description.
     """
@@ -231,7 +263,7 @@ def placed_names(labels: Sequence[Label], page_mm: Point) -> list[str]:
     from shapely import STRtree, box
 
     taken = [Shape(label.outline) for label in labels]
-    rim = box(0, 0, *page_mm)
+    rim = box(*room)
     names = []
     for label in labels:
         tree = STRtree(taken)

@@ -102,6 +102,8 @@ def lay_out(
     width = sum(c.width for c in columns) + gap * 1.5 * (len(columns) - 1)
     height = max(c.height for c in columns)
     scale = min(room[0] / width, room[1] / height)
+    columns = [_spread(column, 0.95 * room[1] / scale) for column in columns]
+    height = max(c.height for c in columns)
     left = margin_mm + (room[0] - scale * width) / 2
     top = head_mm + (room[1] - scale * height) / 2
     placements = _placements(columns, scale, (left, top), gap * 1.5)
@@ -217,7 +219,8 @@ def _drawn_together(column: _Column, gap: float) -> _Column:
     corners: list[Point] = []
     for item, (x, y) in zip(column.items, column.corners, strict=True):
         flipped = [(u, -v) for u, v in item.panel.outline_mm]
-        shape = translate(Shape(flipped), x - min(p[0] for p in flipped), y)
+        u0, v0 = min(p[0] for p in flipped), max(p[1] for p in flipped)
+        shape = translate(Shape(flipped), x - u0, y - v0)
         tree = STRtree(placed)
         raised = 0.0
         while y - raised - step >= item.height:
@@ -229,6 +232,24 @@ def _drawn_together(column: _Column, gap: float) -> _Column:
         corners.append((x, y - raised))
     height = max(y for _, y in corners)
     return _Column(column.items, tuple(corners), column.width, height)
+
+
+def _spread(column: _Column, height: float) -> _Column:
+    """Return the column let out over a height that is left, its first piece kept at the top.
+
+    Tops move apart in proportion, at most by a third. No pieces can meet: each was raised straight
+    from below, so the way back down is free.
+    """
+    tops = [
+        (y - item.height, item.height)
+        for item, (_, y) in zip(column.items, column.corners, strict=True)
+    ]
+    lower = [(height - tall) / top for top, tall in tops if top > 0]
+    factor = max(1.0, min([4 / 3, *lower]))
+    corners = tuple(
+        (x, top * factor + tall) for (x, _), (top, tall) in zip(column.corners, tops, strict=True)
+    )
+    return _Column(column.items, corners, column.width, max(y for _, y in corners))
 
 
 def _placements(

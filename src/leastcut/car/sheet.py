@@ -86,7 +86,7 @@ def draw(
             _piece(sheet, *pair, dress, label, spots[pair[1].id], cells.get(pair[1].id, ()))
             for pair, label in zip(pairs, labels, strict=True)
         ),
-        *placed_names(labels, sheet.page_mm),
+        *placed_names(labels, _names_room(sheet)),
         *foot(sheet, dress, units=units, value_words=f"{value_name} [{value_unit}]"),
     ]
     return document(
@@ -96,6 +96,12 @@ def draw(
         description=description(sheet, panels, dress, value_name, value_unit),
         ident=IDENT,
     )
+
+
+def _names_room(sheet: Sheet) -> tuple[float, float, float, float]:
+    """Return where names may stand: between title and legend."""
+    width, height = sheet.page_mm
+    return 0.0, 0.82 * sheet.head_mm, width, height - 0.72 * sheet.foot_mm
 
 
 def _label(
