@@ -1,6 +1,6 @@
 """Before against after: how much of the scratches one place lost, and what the work left behind."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,18 +15,27 @@ from leastcut.inspect.survey import root_of
 
 LEAST_OVERLAP_CM2 = 2.0
 RESAMPLES = 2000
-LIGHT_SD = 0.05  # what the light's correction may differ by between two photos
+LIGHT_SD = 0.02  # what light and camera may differ by between two photos
+NEAR_SHARE = 0.3  # of the reach within which a scratch is taken to be at its brightest
+BLOCKS_ACROSS = 9
 LEAST_BEFORE = 5  # scratches
 
 
 @dataclass(frozen=True)
 class Side:
-    """One photo's evidence inside the common area."""
+    """One photo's evidence inside the common area.
+
+    ``near`` is the load [mm/cm2] that each piece near its brightest stands for, ``block`` the
+    part of the common area that it lies in.
+    """
 
     elements: Elements
     corrected: Corrected
-    per_scratch: F64  # load of each scratch [mm/cm2]
+    load: float
+    scratches: int
     area_cm2: float
+    near: F64
+    block: Ints
 
 
 def compare(
@@ -105,7 +114,7 @@ def _common(first: Evidence, second: Evidence, to_before: F64) -> tuple[Bools, B
 
 
 def _side(evidence: Evidence, common: Bools, um_per_px: float) -> Side:
-    """Measure one photo inside the common area."""
+    """Measure one photo inside the common area; see :func:`_near` for the rest."""
     e = evidence.elements
     inside = common[
         np.clip(np.round(e.y), 0, common.shape[0] - 1).astype(np.intp),
@@ -114,9 +123,37 @@ def _side(evidence: Evidence, common: Bools, um_per_px: float) -> Side:
     kept = Elements(e.x[inside], e.y[inside], e.theta[inside], e.length[inside], e.owner[inside])
     place = light.field(common)
     corrected = light.correct(kept, place, evidence.lamp)
-    per = sums(kept.owner, corrected.shares, evidence.lines.count)
-    area_cm2 = float(place.area.sum()) * (um_per_px / 1e4) ** 2
-    return Side(kept, corrected, per[per > 0] * 1e5 / um_per_px, area_cm2)
+    return Side(
+        elements=kept,
+        corrected=corrected,
+        load=corrected.per_px * 1e5 / um_per_px,
+        scratches=len(np.unique(kept.owner)),
+        area_cm2=float(place.area.sum()) * (um_per_px / 1e4) ** 2,
+        near=np.zeros(0),
+        block=np.zeros(0, np.intp),
+    )
+
+
+def _near(
+    side: Side, common: Bools, lamp: light.Lamp | None, window_px: float, um_per_px: float, to_before: F64
+) -> Side:
+    """Keep the pieces that lie near enough to the circle round the lamp to be at their brightest.
+
+    There a scratch is seen or not by its own depth, not by how far it is off the circle, so the
+    lengths before and after compare like with like even though a shallower groove, being fainter,
+    is seen over a narrower range of directions.
+    """
+    e, place = side.elements, light.field(common)
+    centre = lamp[:2] if lamp else side.corrected.visibility.centre
+    keep, area = np.ones(len(e.x), bool), np.full(len(e.x), float(place.area.sum()))
+    if centre is not None and np.isfinite(window_px):
+        keep = light.deviation(e.x, e.y, e.theta, centre) < window_px
+        area = light.window_area(place, centre, window_px, e.theta)
+    near = np.where(keep, e.length * light.hidden(e, place) / np.maximum(area, 1.0), 0) * 1e5 / um_per_px
+    places = cv2.perspectiveTransform(np.stack([e.x, e.y], 1)[None].astype(np.float64), to_before)
+    cell = np.sqrt(side.area_cm2 * 1e8 / um_per_px**2) / BLOCKS_ACROSS
+    at = np.floor(places[0] / cell).astype(np.intp) if len(e.x) else np.zeros((0, 2), np.intp)
+    return replace(side, near=near, block=(at[:, 1] * 1000 + at[:, 0]))
 
 
 def _conclude(
@@ -126,6 +163,9 @@ def _conclude(
     um = first.frame.um_per_px
     stretch = float(np.sqrt(abs(np.linalg.det(match.to_before[:2, :2]))))
     one, two = _side(first, common, um), _side(second, back, um * stretch)
+    window = NEAR_SHARE * one.corrected.visibility.reach_px
+    one = _near(one, common, first.lamp, window, um, np.eye(3))
+    two = _near(two, back, second.lamp, window / stretch, um * stretch, match.to_before)
     if one.area_cm2 < LEAST_OVERLAP_CM2:
         return _refused(
             Refusal(
@@ -134,10 +174,10 @@ def _conclude(
             ),
             "",
         )
-    if len(one.per_scratch) < LEAST_BEFORE:
+    if one.scratches < LEAST_BEFORE or one.near.sum() <= 0:
         return _refused(
             Refusal(
-                why=f"the before photo shows only {len(one.per_scratch)} scratches: nothing to compare",
+                why=f"the before photo shows only {one.scratches} scratches: too few to compare",
                 do="Choose a place with more scratches, or bring the lamp where they show best",
             ),
             "",
@@ -147,8 +187,8 @@ def _conclude(
         removed_fraction=removed,
         removed_low=low,
         removed_high=high,
-        before_load_mm_per_cm2=float(one.per_scratch.sum()),
-        after_load_mm_per_cm2=float(two.per_scratch.sum()),
+        before_load_mm_per_cm2=one.load,
+        after_load_mm_per_cm2=one.load * (1 - removed),
         new_trails=_new_trails(one, two),
         registration_rms_px=match.rms_px,
         overlap_cm2=one.area_cm2,
@@ -156,28 +196,28 @@ def _conclude(
 
 
 def _removed(one: Side, two: Side, rng: np.random.Generator) -> tuple[float, float, float]:
-    """Return the removed fraction and its 95 % bounds by a Poisson bootstrap over scratches."""
-    removed = 1 - float(two.per_scratch.sum() / one.per_scratch.sum())
-    first = _resampled(one.per_scratch, rng)
-    second = _resampled(two.per_scratch, rng)
-    spread = np.sqrt(one.corrected.relative_sd**2 + two.corrected.relative_sd**2 + LIGHT_SD**2)
-    ratio = second / np.maximum(first, 1e-9) * np.exp(spread * rng.standard_normal(RESAMPLES))
-    low, high = np.quantile(1 - ratio, [0.025, 0.975])
-    if len(two.per_scratch) == 0:  # none seen: up to 3.7 typical ones may be there (Garwood 1936)
-        low = 1 - 3.689 * float(np.median(one.per_scratch)) / float(one.per_scratch.sum())
-    return removed, min(float(low), removed), max(min(float(high), 1.0), removed)
+    """Return the removed fraction and its 95 % bounds by a bootstrap over parts of the area.
 
-
-def _resampled(per_scratch: F64, rng: np.random.Generator) -> F64:
-    if len(per_scratch) == 0:
-        return np.zeros(RESAMPLES)
-    result: F64 = rng.poisson(1.0, (RESAMPLES, len(per_scratch))) @ per_scratch
-    return result
+    Both photos are drawn anew by the same parts, so that what stayed the same place by place
+    does not widen the interval.
+    """
+    removed = 1 - float(two.near.sum() / one.near.sum())
+    names, index = np.unique(np.concatenate([one.block, two.block]), return_inverse=True)
+    before = sums(index[: len(one.block)], one.near, len(names))
+    after = sums(index[len(one.block) :], two.near, len(names))
+    drawn = rng.poisson(1.0, (RESAMPLES, len(names))).astype(np.float64)
+    ratio = (drawn @ after) / np.maximum(drawn @ before, 1e-9)
+    ratio *= np.exp(LIGHT_SD * rng.standard_normal(RESAMPLES))
+    low, high = (float(v) for v in np.quantile(1 - ratio, [0.025, 0.975]))
+    # Where next to nothing is left, up to 3.7 typical pieces may have gone unseen (Garwood 1936).
+    typical = float(np.median(before[before > 0])) / float(one.near.sum())
+    low = min(low, removed) if two.near.sum() > 0 else 1 - 3.689 * typical
+    return removed, min(low, removed), max(min(high, 1.0), removed)
 
 
 def _new_trails(one: Side, two: Side) -> int:
     """Count trails in the after photo whose direction the before photo did not favour."""
-    if len(two.per_scratch) == 0:
+    if two.scratches == 0:
         return 0
     kind_after, theta_after = _kinds(two)
     kind_before, theta_before = _kinds(one)
@@ -190,11 +230,11 @@ def _new_trails(one: Side, two: Side) -> int:
 
 
 def _kinds(side: Side) -> tuple[Ints, F64]:
-    """Return kind and direction of each scratch of one side, every width taken as fine."""
-    owner = np.unique(side.elements.owner, return_inverse=True)[1]
+    """Return kind and direction of each scratch of one side, every one taken as fine."""
+    owner = np.unique(side.elements.owner, return_inverse=True)[1].astype(np.intp)
+    size = side.scratches
     doubled = 2 * side.elements.theta
-    sin = np.bincount(owner, side.elements.length * np.sin(doubled))
-    cos = np.bincount(owner, side.elements.length * np.cos(doubled))
+    sin = sums(owner, side.elements.length * np.sin(doubled), size)
+    cos = sums(owner, side.elements.length * np.cos(doubled), size)
     theta = (np.arctan2(sin, cos) / 2) % np.pi
-    load = sums(owner, side.corrected.shares, int(owner.max()) + 1)
-    return kinds.sort(theta, load, np.zeros(len(theta))), theta
+    return kinds.sort(theta, sums(owner, side.corrected.shares, size), np.zeros(size)), theta

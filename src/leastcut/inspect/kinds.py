@@ -1,6 +1,6 @@
 """Sort scratches by kind of mark: deep by width and brightness, trail by shared direction.
 
-deep : wider than a fine mark can be, whatever its direction.
+deep : wider or brighter than a fine mark can be, whatever its direction.
 trail : one of many fine marks that share a direction, beyond what marks of every direction give.
 swirl : every other fine mark.
 
@@ -14,9 +14,8 @@ import numpy as np
 
 from leastcut.inspect.arrays import F64, Ints
 
-DEEP_UM = 32.0
 BINS = 36
-FAMILY_RAD = 0.16  # half-width of a trail family
+FAMILY_RAD = 0.13  # half-width of a trail family
 LEAST_MEMBERS = 6
 LEAST_EXCESS = 3.0  # times the load of other directions
 
@@ -24,16 +23,45 @@ SWIRL, TRAIL, DEEP = 0, 1, 2
 NAMES: tuple[Literal["swirl", "trail", "deep"], ...] = ("swirl", "trail", "deep")
 
 
-def sort(theta: F64, load: F64, width_um: F64) -> Ints:
+def deepness(fwhm_px: F64, strength: F64, length: F64) -> F64:
+    """Return how far each scratch stands out as wide and bright; above 1 it counts as deep.
+
+    Parameters
+    ----------
+    fwhm_px, strength, length : ndarray (n,)
+        Width as seen [px], brightest light across the line (height times width) and length [px].
+
+    Notes
+    -----
+    A groove too narrow for the camera to resolve still sends light in proportion to its width, so
+    brightness tells where width cannot. Weights and threshold were found with rendered photos.
+    """
+    if len(length) == 0:
+        return np.zeros(0)
+    usual = _weighted_quantile(fwhm_px, length, 0.4)
+    middle = _weighted_quantile(strength, length, 0.5)
+    wide = np.log(np.maximum(fwhm_px, 0.5) / max(usual, 0.5))
+    bright = np.log(np.maximum(strength, 1e-9) / max(middle, 1e-9))
+    result: F64 = (8.0 * wide + 0.9 * bright) / 2.75
+    return result
+
+
+def _weighted_quantile(value: F64, weight: F64, q: float) -> float:
+    order = np.argsort(value)
+    total = np.cumsum(weight[order])
+    return float(value[order][np.searchsorted(total, q * total[-1])])
+
+
+def sort(theta: F64, load: F64, depth: F64) -> Ints:
     """Return the kind of each scratch as an index into ``NAMES``.
 
     Parameters
     ----------
-    theta, load, width_um : ndarray (n,)
-        Mean direction [rad], corrected load and true width of each scratch.
+    theta, load, depth : ndarray (n,)
+        Mean direction [rad], corrected load and :func:`deepness` of each scratch.
     """
     kind = np.full(len(theta), SWIRL, dtype=np.intp)
-    deep = width_um > DEEP_UM
+    deep = depth > 1
     kind[deep] = DEEP
     fine = np.flatnonzero(~deep)
     peak = _family(theta[fine], load[fine])

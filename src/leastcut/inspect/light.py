@@ -113,6 +113,17 @@ def deviation(x: F64, y: F64, theta: F64, centre: tuple[float, float]) -> F64:
     return result
 
 
+def window_area(place: Field, centre: tuple[float, float], window_px: float, theta: F64) -> F64:
+    """Return, for each direction, the area within which it deviates less than `window_px` [px2]."""
+    angles = (np.arange(ANGLES) + 0.5) * np.pi / ANGLES
+    u = deviation(place.x[:, None], place.y[:, None], angles[None], centre)
+    cell = float(np.sqrt(np.median(place.area)))
+    within = np.clip((window_px - u) / cell + 0.5, 0, 1)  # cells cut by the rim count in part
+    areas: F64 = place.area @ within
+    result: F64 = areas[np.clip((theta % np.pi / np.pi * ANGLES).astype(int), 0, ANGLES - 1)]
+    return result
+
+
 def chance(u: F64, reach: float, sharpness: float) -> F64:
     """Return the chance that a scratch at deviation `u` is seen."""
     result: F64 = np.exp(-((u / reach) ** sharpness))

@@ -13,8 +13,8 @@ import numpy as np
 from leastcut.errors import Refusal
 from leastcut.inspect.arrays import F32, F64, U8, Bools
 
-WORK_PX = 1600
-FEATURES = 4000
+WORK_PX = 1200
+FEATURES = 2500
 RATIO = 0.85
 LEAST_MATCHES = 10
 RANSAC_PX = 4.0

@@ -151,7 +151,7 @@ def conclude(evidence: Evidence) -> ScratchFinding:
     )
     usable_cm2 = float(e.place.area.sum()) * mm_per_px**2 / 100
     table = _table(e, local)
-    kind = kinds.sort(table.theta, per_scratch, table.width_um)
+    kind = kinds.sort(table.theta, per_scratch, table.depth)
     by_kind = [float(per_scratch[kind == k].sum()) * to_load for k in range(3)]
     seen = float((e.elements.length * local).sum()) / max(usable_cm2, 1e-9)
     return ScratchFinding(
@@ -233,6 +233,7 @@ class _Table:
     length_mm: F64
     width_um: F64
     contrast: F64
+    depth: F64  # see kinds.deepness
 
 
 def _table(e: Evidence, local: F64) -> _Table:
@@ -250,8 +251,12 @@ def _table(e: Evidence, local: F64) -> _Table:
     shape = e.lines.profiles
     fwhm = mean(shape.fwhm_px)
     own = np.sqrt(np.maximum(fwhm**2 - _camera_fwhm(fwhm) ** 2, 0.05))
-    contrast = mean((shape.lesser + shape.larger) / 2 / np.maximum(shape.ground, 0.002))
-    return _Table((np.arctan2(sin, cos) / 2) % np.pi, length, own * e.frame.um_per_px, contrast)
+    strength = np.zeros(size)
+    rise = (shape.lesser + shape.larger) / 2
+    np.maximum.at(strength, e.lines.scratch, rise * shape.fwhm_px)
+    contrast = mean(rise / np.maximum(shape.ground, 0.002))
+    depth = kinds.deepness(fwhm, strength, sums(e.elements.owner, e.elements.length, size))
+    return _Table((np.arctan2(sin, cos) / 2) % np.pi, length, own * e.frame.um_per_px, contrast, depth)
 
 
 def _camera_fwhm(fwhm_px: F64) -> float:
