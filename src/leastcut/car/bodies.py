@@ -33,7 +33,7 @@ _LIMITS = {
 _SHARES = {
     ("wheelbase", "length"): (0.48, 0.74),
     ("height", "length"): (0.20, 0.62),
-    ("width", "length"): (0.26, 0.62),
+    ("width", "length"): (0.24, 0.62),
     ("height", "width"): (0.55, 1.70),
 }
 _DOORS: dict[BodyClass, tuple[int, ...]] = {"coupe": (2, 3)}
