@@ -63,3 +63,20 @@ def test_a_ledger_that_was_altered_or_is_missing_is_one_line_and_no_file(job: Pa
         assert said in done.stderr
         assert done.stderr.count("\n") == 1
         assert not out.exists()
+
+
+@pytest.mark.process
+def test_a_passport_is_written_and_shared_without_the_person(job: Path) -> None:
+    full, bare = job.with_name("car.zip"), job.with_name("public.zip")
+    done = run("passport", job, "-o", full, "--plate", "QX-11 ABC", "--json")
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["visits"] == 1
+    assert b"A test client" in full.read_bytes()
+    shared = run("share", full, "-o", bare)
+    assert shared.returncode == 0, shared.stderr
+    for secret in (b"A test client", b"QX-11 ABC"):
+        assert secret not in bare.read_bytes()
+    again = run("share", job, "-o", job.with_name("no.zip"))
+    assert again.returncode == 2
+    assert "no archive" in again.stderr
+    assert not job.with_name("no.zip").exists()

@@ -322,7 +322,13 @@ def test_odd_but_legal_jpegs_are_read_as_the_standard_says() -> None:
 
 @pytest.mark.parametrize(
     "tiff",
-    [b"", b"II*\0\x08\0\0\0\xff\xff", b"MM\0*\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0\x63\0\0"],
+    [
+        b"",
+        b"II*\0\x08\0\0\0\xff\xff",
+        b"MM\0*\0\0\0\x08\0\x00",
+        b"MM\0*\0\0\0\x08\0\x01\x01\x3b\0\x03\0\0\0\x01\0\x06\0\0",
+        b"MM\0*\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0\x63\0\0",
+    ],
 )
 def test_a_turn_nobody_can_read_is_no_turn(tiff: bytes) -> None:
     stream = io.BytesIO()
@@ -342,3 +348,16 @@ def test_damaged_pictures_are_named_not_guessed() -> None:
     for content in (bytes(flipped), short, empty, b"\xff\xd8\xff\xe0\x00\x04ab!!"):
         with pytest.raises(PictureDataError, match="broken"):
             bare(content)
+
+
+def test_photos_that_cannot_be_kept_leave_no_reminder(kept: Any) -> None:
+    _, left, problems = without_person(kept[0], {"x.jpg": b"?"}, keep_photos=True)
+    assert left == {}
+    assert [p.where for p in problems] == ["x.jpg"]
+
+
+def test_initials_alone_erase_nothing(dossier: Dossier) -> None:
+    job = msgspec.structs.replace(dossier, people=People(client="J. D."))
+    passport, _ = add_visit(new_passport(job.car.label), job, when="2026-03-14")
+    bare_one, _, _ = without_person(passport, {})
+    assert bare_one.visits[0].dossier.plan == dossier.plan

@@ -89,3 +89,11 @@ def test_a_truth_without_softness_compares_what_it_has(dossier: Dossier, now: da
     sheet = report_sheet(dossier, truth=read_truth(truth))
     assert sheet["truth"]["words"].startswith("1 of 1 intervals")
     assert report_pdf.make(dossier, now=now, truth=truth)
+
+
+def test_a_car_with_nothing_taped_off_has_no_line_for_it(dossier: Dossier) -> None:
+    panels = tuple(msgspec.structs.replace(p, keep_outs=()) for p in dossier.car.panels)
+    plain = msgspec.structs.replace(
+        dossier, car=msgspec.structs.replace(dossier.car, panels=panels)
+    )
+    assert not any("taped off" in row[0] for row in report_sheet(plain)["left"])

@@ -54,7 +54,8 @@ def _write(target: Path, content: bytes | str, *, as_json: bool, **more: Any) ->
     if as_json:
         click.echo(msgspec.json.encode({"file": str(target), **more}))
     else:
-        click.echo("\n".join([*(f"{value}" for value in more.values()), f"Written: {target}"]))
+        facts = [f"{name.replace('_', ' ')}: {value}" for name, value in more.items()]
+        click.echo("\n".join([*facts, f"Written: {target}"]))
 
 
 @group.command()
@@ -199,12 +200,9 @@ def _photos(job: "Dossier", folder: Path) -> dict[str, bytes]:
     return {one.photo: _read(folder / one.photo) for one in job.photos}
 
 
-def _counted(book: "Passport") -> dict[str, str]:
-    return {
-        "visits": f"{len(book.visits)} visits",
-        "photos": f"{len(book.photos)} photos",
-        "ledger": f"{len(book.ledger.entries)} entries in the ledger",
-    }
+def _counted(book: "Passport") -> dict[str, int]:
+    entries = len(book.ledger.entries)
+    return {"visits": len(book.visits), "photos": len(book.photos), "ledger_entries": entries}
 
 
 @group.command()

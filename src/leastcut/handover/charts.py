@@ -17,21 +17,14 @@ Z95 = 1.959963984540054
 
 
 def film_chart(dossier: Dossier, true_um: Mapping[str, float] | None = None) -> Plot:
-    """Return clear coat per panel with its 95 % bounds and the reserve across; true values if given."""
+    """Return clear coat per panel with its 95 % bounds and the reserve across.
+
+    With true values, what was found stands against them; else what is left after recorded work
+    stands beside it.
+    """
     units = dossier.units
-    true = true_um or {}
     names = panel_names(dossier)
-    rows = [
-        Row(
-            label=names[state.panel],
-            value=_in_unit(state.film.clear_um, units),
-            words=_film_words(left_after(dossier, state) or state.film.clear_um, units),
-            assumed=state.film.assumed,
-            true=_value(true[state.panel], units) if state.panel in true else None,
-            after=_after(dossier, state, units),
-        )
-        for state in dossier.panels
-    ]
+    rows = [_film_row(dossier, state, names[state.panel], true_um) for state in dossier.panels]
     reserve = max((state.film.reserve_um for state in dossier.panels), default=None)
     return plot(
         rows,
@@ -41,14 +34,25 @@ def film_chart(dossier: Dossier, true_um: Mapping[str, float] | None = None) -> 
     )
 
 
+def _film_row(
+    dossier: Dossier, state: PanelState, name: str, true_um: Mapping[str, float] | None
+) -> Row:
+    units, found = dossier.units, state.film.clear_um
+    after = left_after(dossier, state) if true_um is None else None
+    true = (true_um or {}).get(state.panel)
+    return Row(
+        label=name,
+        value=_in_unit(found, units),
+        words=_film_words(after or found, units),
+        assumed=state.film.assumed,
+        after=None if after is None else _in_unit(after, units),
+        true=None if true is None else _value(true, units),
+    )
+
+
 def _film_words(clear: Interval, units: UnitSystem) -> str:
     between = words.thickness_between(clear, units).split(words.NBSP)[0]
     return f"{words.thickness(clear.mean, units)} ({between})"
-
-
-def _after(dossier: Dossier, state: PanelState, units: UnitSystem) -> Interval | None:
-    left = left_after(dossier, state)
-    return None if left is None else _in_unit(left, units)
 
 
 def left_after(dossier: Dossier, state: PanelState) -> Interval | None:

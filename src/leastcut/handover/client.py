@@ -184,7 +184,7 @@ def _decided(dossier: Dossier, names: dict[str, str], worked: set[str]) -> str:
     alone = [names[p.id] for p in dossier.car.panels if p.id not in worked]
     if not worked:
         return "No panel is to be polished."
-    most = max(s.cut_um.high for s in dossier.plan.sections)
+    most = most_cut_um(dossier)
     rest = f" Left as they are: {words.listed(alone)}." if alone else ""
     return (
         f"{len(worked)} panels are polished, no section by more than "
@@ -197,8 +197,9 @@ def _figures(dossier: Dossier) -> list[list[str]]:
     worked = {s.panel for s in plan.sections if s.steps}
     figures = [[f"{len(worked)} of {len(dossier.car.panels)}", "panels polished"]]
     if worked:
-        most = max(s.cut_um.high for s in plan.sections)
-        figures.append([words.thickness(most, dossier.units), "most cut in any section"])
+        how = "recorded" if dossier.cuts else "planned"
+        most = words.thickness(most_cut_um(dossier), dossier.units)
+        figures.append([most, f"most cut in any section, {how}"])
         least = min(s.clear_after_low_um for s in plan.sections if s.steps)
         figures.append([words.thickness(least, dossier.units), "clear coat left, at least"])
     if states:
@@ -207,6 +208,12 @@ def _figures(dossier: Dossier) -> list[list[str]]:
     if plan.price is not None:
         figures.append([words.money(plan.price.total, plan.price.currency), "price with tax"])
     return figures
+
+
+def most_cut_um(dossier: Dossier) -> float:
+    """Return the upper bound of the largest cut: recorded where work is recorded, else planned."""
+    cuts = dossier.cuts or dossier.plan.sections
+    return max(one.cut_um.high for one in cuts)
 
 
 def _drawing_alt(dossier: Dossier) -> str:
