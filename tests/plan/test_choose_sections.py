@@ -6,7 +6,7 @@ import pytest
 from plancases import FINE, HARD, LADDER, MID, layout, need, paint
 
 from leastcut.plan import menu, options
-from leastcut.plan.choose import choose
+from leastcut.plan.choose import Inputs, choose, choose_all
 from leastcut.plan.menu import ChooseError
 from leastcut.plan.pace import set_seconds
 from leastcut.plan.records import PanelNeed, SectionPlan, Weights
@@ -149,6 +149,8 @@ def test_unknown_panel_and_empty_ladder_are_the_users_to_mend() -> None:
 
 def test_finishers_fall_back_to_the_mildest_then_to_nothing() -> None:
     assert options.finishers((MID, HARD)) == (0,)
+    strong = msgspec.structs.replace(MID, label="mid 2", relative_cut=50.0)
+    assert options.finishers((strong, MID, HARD)) == (1,)
     assert options.finishers((HARD,)) == ()
     assert options.stacks((HARD,)) == ((), ((0, 1),), ((0, 2),), ((0, 3),))
 
@@ -166,3 +168,21 @@ def test_thinning_the_menu_changes_no_optimum() -> None:
                 kept = [k for k in keep if kits[k] <= kit]
                 best = min(minutes[k] + weight * cut[k] for k in fits)
                 assert min(minutes[k] + weight * cut[k] for k in kept) == pytest.approx(best)
+
+
+def test_sections_share_a_paint_so_the_car_is_surer_than_independent_sections() -> None:
+    needs = [need("roof", 0.9, 9.0), need("door", 0.8, 9.0)]
+    found = choose_all(
+        Inputs(
+            layouts=[layout(n.panel, 3) for n in needs], panels=needs, ladder=LADDER, draws=paint()
+        )
+    )
+    chances = [plan.p_target for plan in found.sections]
+    assert np.prod(chances) < found.together <= min(chances)
+
+
+def test_the_order_of_the_ladder_does_not_matter() -> None:
+    needs = [need("roof", 0.9, 9.0), need("door", 0.7, 9.0)]
+    there, _ = plans(needs)
+    back, _ = plans(needs, ladder=LADDER[::-1])
+    assert [p.cut_um.mean for p in there] == pytest.approx([p.cut_um.mean for p in back])

@@ -170,6 +170,7 @@ def figures_of(plan: Plan, choice: Choice) -> Figures:
         cut_um=choice.cut_um,
         removed_percent=None if math.isnan(choice.removed) else 100 * choice.removed,
         worst_percent=100 * min(chances) if chances else None,
+        together_percent=None if math.isnan(choice.together) else 100 * choice.together,
         total=plan.price.total if plan.price else None,
     )
 

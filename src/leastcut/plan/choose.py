@@ -4,7 +4,7 @@ Every section has a menu (:mod:`leastcut.plan.menu`). One integer programme over
 weighs minutes, clear coat and the changing of pads and liquids.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -42,7 +42,7 @@ class Inputs:
     panels : sequence of PanelNeed
         What each panel asks for and can afford.
     ladder : sequence of Process
-        The processes at hand, mildest first.
+        The processes at hand, in any order.
     draws : PaintDraws
         Equally likely paints.
     p_target : float
@@ -88,6 +88,9 @@ class Choice:
     removed : float
         Share of the scratch length gone, expected, weighted by area; sections that need nothing
         are left out. NaN when no section needs anything.
+    together : float
+        Chance that every section that is worked meets the target: they share a paint. NaN when
+        none is worked.
     relaxations : tuple of Relaxation
         Ways out where a wish cannot be met; the plan then leaves that wish aside.
     """
@@ -98,6 +101,7 @@ class Choice:
     minutes: float
     cut_um: float
     removed: float
+    together: float
     relaxations: tuple[Relaxation, ...]
 
 
@@ -121,7 +125,7 @@ def choose(
     panels : sequence of PanelNeed
         What each panel asks for and can afford.
     ladder : sequence of Process
-        The processes at hand, mildest first.
+        The processes at hand, in any order.
     draws : PaintDraws
         Equally likely paints.
     p_target : float
@@ -235,8 +239,23 @@ def _choice(
         minutes=minutes,
         cut_um=_mean(cut, area),
         removed=_mean(removed[asked], area[asked]),
+        together=_together(menus, solution, table=table, needs=needs),
         relaxations=relaxed,
     )
+
+
+def _together(
+    menus: Sequence[Menu], solution: Solution, *, table: Effects, needs: Mapping[str, PanelNeed]
+) -> float:
+    """Return the share of likely paints on which every section that is worked meets the target."""
+    worked = {
+        (int(menu.which[o]), needs[menu.section.panel].required)
+        for menu, o in zip(menus, solution.choice, strict=True)
+        if menu.which[o] > 0
+    }
+    if not worked:
+        return float("nan")
+    return float(np.all([table.removed[k] >= required for k, required in worked], axis=0).mean())
 
 
 def _shared(problem: ChoiceProblem, solution: Solution) -> float:

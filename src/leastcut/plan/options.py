@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from leastcut.testspot.ladder import relative_cut
 from leastcut.testspot.paint import PaintDraws, outcome
 from leastcut.testspot.records import Process
 
@@ -29,12 +30,12 @@ def needs_finish(process: Process) -> bool:
 def finishers(ladder: Sequence[Process]) -> tuple[int, ...]:
     """Return the indices of the processes that can follow as a finishing step.
 
-    Processes with a finishing pad or liquid; where the ladder has none, the first process that
+    Processes with a finishing pad or liquid; where the ladder has none, the mildest process that
     leaves no haze of its own; else nothing.
     """
     mild = [i for i, process in enumerate(ladder) if not needs_finish(process)]
     fine = [i for i in mild if "finishing" in ladder[i].pad or ladder[i].liquid == "finishing"]
-    return tuple(fine or mild[:1])
+    return tuple(fine or sorted(mild, key=lambda i: relative_cut(ladder[i]))[:1])
 
 
 def stacks(ladder: Sequence[Process], *, finish_step: bool = True) -> tuple[Stack, ...]:
@@ -46,7 +47,7 @@ def stacks(ladder: Sequence[Process], *, finish_step: bool = True) -> tuple[Stac
     Parameters
     ----------
     ladder : sequence of Process
-        The processes at hand, mildest first.
+        The processes at hand, in any order.
     finish_step : bool
         Whether a process that hazes must be followed by a finishing step.
 
@@ -58,9 +59,11 @@ def stacks(ladder: Sequence[Process], *, finish_step: bool = True) -> tuple[Stac
     ((), ((0, 1),), ((0, 2),), ((1, 1), (0, 1)), ((1, 1), (0, 2)))
     """
     last = finishers(ladder)
+    cuts = [relative_cut(process) for process in ladder]
     found: list[Stack] = [()]
     for i, process in enumerate(ladder):
-        tails = _tails(ladder, [f for f in last if f < i or needs_finish(process)])
+        milder = [f for f in last if needs_finish(process) or cuts[f] < cuts[i]]
+        tails = _tails(ladder, milder)
         if not (finish_step and needs_finish(process)) or not tails:
             tails = [(), *tails]
         found += [((i, k), *tail) for k in range(1, process.max_sets + 1) for tail in tails]

@@ -297,8 +297,9 @@ class Figures(msgspec.Struct, frozen=True, kw_only=True):
         Mean cut over the car, by area [µm].
     removed_percent : float or None
         Share of the scratch length gone, expected, by area; None when no section needs anything.
-    worst_percent : float or None
-        Chance of meeting the target in the section where it is lowest; None likewise.
+    worst_percent, together_percent : float or None
+        Chance of meeting the target in the section where it is lowest, and in all sections that
+        are worked together; None when none is.
     total : Decimal or None
         Price with tax, in the currency of the rates.
     """
@@ -308,6 +309,7 @@ class Figures(msgspec.Struct, frozen=True, kw_only=True):
     cut_um: float
     removed_percent: float | None
     worst_percent: float | None
+    together_percent: float | None
     total: Decimal | None
 
 
