@@ -55,6 +55,9 @@ class Scene:
     tape_turn_deg: float = 0.0
     tape_dark: bool = False
     keep_depth: float = 0.0  # cut already made [um]: grooves shallower than this are gone
+    turn_deg: float = 0.0  # how the camera was turned about the middle of the photo
+    base_um: float = 0.0  # scale at which the place was first photographed; 0 for um_per_px
+    shot: int = 0  # which of several photos: its own noise and dust
 
 
 @dataclass(frozen=True)
@@ -99,9 +102,18 @@ def unsrgb(code: Array) -> Array:
     return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
 
 
+def to_photo(scene: Scene, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
+    """Map places on the panel (mm from the first photo's corner) to pixels of this photo."""
+    um, base = scene.um_per_px / 1000, (scene.base_um or scene.um_per_px) / 1000
+    turn = np.radians(scene.turn_deg)
+    x, y = x_mm - scene.width_px * base / 2, y_mm - scene.height_px * base / 2
+    cos, sin = np.cos(turn), np.sin(turn)
+    return (x * cos - y * sin) / um + scene.width_px / 2, (x * sin + y * cos) / um + scene.height_px / 2
+
+
 def _draw(rng, scene, load, kind):
     """Draw scratches of one kind over a field wider than the photo."""
-    um = scene.um_per_px / 1000
+    um = (scene.base_um or scene.um_per_px) / 1000
     w, h = scene.width_px * um, scene.height_px * um
     pad = 30.0
     area_cm2 = (w + 2 * pad) * (h + 2 * pad) / 100
@@ -129,8 +141,12 @@ def _sample(scene, parts):
     angle = theta[owner] + bend[owner] * s
     half = bend[owner] * s / 2
     chord = s * np.sinc(half / np.pi)
-    x = (cx[owner] + chord * np.cos(theta[owner] + half)) / um
-    y = (cy[owner] + chord * np.sin(theta[owner] + half)) / um
+    x, y = to_photo(
+        scene,
+        cx[owner] + chord * np.cos(theta[owner] + half),
+        cy[owner] + chord * np.sin(theta[owner] + half),
+    )
+    angle = angle + np.radians(scene.turn_deg)
     inside = (x > 2) & (y > 2) & (x < scene.width_px - 3) & (y < scene.height_px - 3)
     return Strokes(
         x[inside], y[inside], angle[inside] % np.pi, (length / count)[owner][inside],
@@ -219,11 +235,20 @@ def _background(scene, peel, rng):
     return grey[..., None] * np.asarray(scene.lamp_tint) + base
 
 
-def _speckle(scene, rng, canvas):
+def _speckle(scene, canvas):
     """Add metallic flake: single bright sub-pixel dots."""
-    n = rng.poisson(scene.flake_per_mm2 * canvas.shape[0] * canvas.shape[1] * (scene.um_per_px / 1000) ** 2)
-    x, y = rng.uniform(0, canvas.shape[1] - 1, n), rng.uniform(0, canvas.shape[0] - 1, n)
-    np.add.at(canvas, (y.astype(int), x.astype(int)), 0.05 * scene.exposure * rng.gamma(0.7, 1.0, n))
+    fixed = np.random.default_rng([scene.seed, 4])  # flake stays with the panel
+    base = (scene.base_um or scene.um_per_px) / 1000
+    size = canvas.shape[1] * base, canvas.shape[0] * base
+    n = fixed.poisson(scene.flake_per_mm2 * 1.7 * size[0] * size[1])
+    x, y = to_photo(
+        scene,
+        fixed.uniform(-0.15, 1.15, n) * size[0],
+        fixed.uniform(-0.15, 1.15, n) * size[1],
+    )
+    light = 0.05 * scene.exposure * fixed.gamma(0.7, 1.0, n)
+    ok = (x >= 0) & (y >= 0) & (x < canvas.shape[1] - 1) & (y < canvas.shape[0] - 1)
+    np.add.at(canvas, (y[ok].astype(int), x[ok].astype(int)), light[ok])
 
 
 def _dust(scene, rng, canvas):
@@ -245,7 +270,7 @@ def square_corners(scene: Scene) -> Array | None:
     if not scene.tape_mm:
         return None
     half = scene.tape_mm * 500 / scene.um_per_px
-    turn = np.radians(scene.tape_turn_deg)
+    turn = np.radians(scene.tape_turn_deg + scene.turn_deg)
     spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
     return corners @ spin.T + [scene.width_px / 2, scene.height_px / 2]
@@ -314,14 +339,14 @@ def render(scene: Scene) -> tuple[Array, Truth]:
     """Return the photo (H, W, 3) uint8 RGB and its truth."""
     strokes = strokes_of(scene)
     peel = _peel(scene)
-    rng = np.random.default_rng([scene.seed, 3])
+    rng = np.random.default_rng([scene.seed, 3, scene.shot])
     ground = _background(scene, peel, rng) * scene.exposure
     flux, best = glint(scene, strokes, peel)
     levels, best_levels = _levels(scene, ground, strokes, flux, best)
     shape = (scene.height_px, scene.width_px)
     pixel = scene.um_per_px / 1000
     canvas = _scratch_layer(scene, shape, strokes, flux * strokes.step_mm / pixel**2)
-    _speckle(scene, rng, canvas)
+    _speckle(scene, canvas)
     _dust(scene, rng, canvas)
     linear = ground + canvas[..., None] * np.asarray(scene.lamp_tint)
     _tape(scene, linear)
@@ -368,4 +393,5 @@ def truth_mask(scene: Scene, truth: Truth, least: float = MIN_LEVELS) -> Array:
 
 def after(scene: Scene, cut_um: float, **changes) -> Scene:
     """Return the same place after `cut_um` of clear coat was taken, seen anew."""
-    return replace(scene, keep_depth=cut_um, **changes)
+    base = scene.base_um or scene.um_per_px
+    return replace(scene, keep_depth=cut_um, base_um=base, shot=scene.shot + 1, **changes)

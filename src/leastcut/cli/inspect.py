@@ -168,3 +168,45 @@ def compare(
         )
     if finding.refused:
         raise click.exceptions.Exit(3)
+
+
+@group.command()
+@click.argument("photo", type=_PATH)
+@click.option(
+    "--side-mm",
+    type=click.FloatRange(min=0, min_open=True),
+    default=100.0,
+    show_default=True,
+    help="Inner side of the printed frame as measured on the print.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def clarity(photo: Path, side_mm: float, as_json: bool) -> None:  # noqa: FBT001 - as above
+    """Measure clarity from a photo of the target's reflection in the paint."""
+    import msgspec
+
+    from leastcut.inspect.clarity import clarity as judge
+    from leastcut.shop import photos as reading
+
+    finding = judge(reading.load(photo).linear, side_mm=side_mm)
+    if as_json:
+        click.echo(msgspec.json.encode(finding).decode())
+    elif finding.refused:
+        click.echo(f"not measured: {finding.refused.why}. {finding.refused.do}.")
+    else:
+        for bar, value in finding.clarity_percent.items():
+            shown = "the photo cannot resolve it" if value is None else f"{value:.0f} %"
+            click.echo(f"bars of {bar} mm: {shown}")
+    if finding.refused:
+        raise click.exceptions.Exit(3)
+
+
+@group.command()
+@click.option("-o", "--out", type=_PATH, required=True, help="PDF to write.")
+@click.option("--paper", default="a4", show_default=True, help="a4 or letter.")
+def target(out: Path, paper: str) -> None:
+    """Print the sheet with scale square, clarity bars and a ruler to check the print."""
+    from leastcut.shop.files import write_whole
+    from leastcut.shop.targets import pdf
+
+    write_whole(out, pdf(paper))
+    click.echo(f"wrote {out}", err=True)

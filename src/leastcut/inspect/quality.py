@@ -10,9 +10,10 @@ SMALLEST_SIDE_PX = 200
 COARSEST_UM_PER_PX = 120.0
 MOST_CLIPPED = 0.35
 DARKEST = 0.0015  # linear light; below it the noise of a phone hides fine glints
-BLURRED_FWHM_PX = 6.0  # full width at half maximum of the finest lines found
+BLURRED_FWHM_PX = 5.0  # full width at half maximum of the finest lines found
 SHARP_PX = 2.6  # sigma of the sharpest detail in a photo that is surely in focus
 STRONG_SNR = 6.0
+RAINBOW = 0.09  # colour bands of a film reach twice this; clean paint beside tape stays below
 ENOUGH_LINES = 4
 
 
@@ -56,6 +57,36 @@ def exposure(grey: F32, measured: Bools) -> Refusal | None:
             do="Bring the lamp closer or raise the exposure",
         )
     return None
+
+
+def iridescence(image: F32, usable: Bools) -> float:
+    """Return how much the colour of the light varies over tens of pixels, as a share.
+
+    A film of oil or polish residue thinner than a few wavelengths colours the reflection in bands;
+    paint and lamp have one colour each, and a room's reflection changes colour slowly.
+    """
+    if image.ndim == 2:
+        return 0.0
+    step = max(1, max(image.shape) // 400)
+    size = (image.shape[1] // step, image.shape[0] // step)
+    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    free = cv2.resize(usable.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    free &= small.max(-1) < 0.9
+    share = small / np.maximum(small.sum(-1, keepdims=True), 0.01)
+    bands = cv2.GaussianBlur(share, (0, 0), 2.0) - cv2.GaussianBlur(share, (0, 0), 12.0)
+    if free.sum() < 1000:
+        return 0.0
+    return float(np.sqrt((np.quantile(np.abs(bands[free]), 0.8, axis=0) ** 2).sum()))
+
+
+def film(image: F32, usable: Bools) -> Refusal | None:
+    """Refuse a photo of paint under a visible film of oil."""
+    if iridescence(image, usable) < RAINBOW:
+        return None
+    return Refusal(
+        why="the paint shows rainbow colours: a film of oil lies on it and fills the scratches",
+        do="Wipe the place with panel wipe until the colours are gone, and take the photo again",
+    )
 
 
 def focus(root: F32, usable: Bools, fwhm_px: F64, snr: F64) -> tuple[Refusal | None, bool]:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from leastcut.car.records import Point
 from leastcut.errors import Refusal
 from leastcut.inspect.arrays import F32, F64, Bools, bilinear
+from leastcut.inspect import fiducials, target
 from leastcut.inspect.records import ScaleFrom
 
 SEARCH_PX = 640
@@ -22,6 +23,8 @@ LEAST_SHARE = 0.04  # of the photo that the square must cover
 EDGE_SAMPLES = 60
 LEAST_SUPPORT = 0.6  # of a side's samples that must lie on its line
 TYPED_RELATIVE_SD = 0.01
+PRINT_SD_MM = 0.25  # half of what the ruler check allows
+SHEET_MARGIN = 1.5  # the sheet's paper, in sides of its square
 TAPE_SD_MM = 0.5  # how well a person tapes a square of stated side; common practice, no source
 
 
@@ -30,7 +33,8 @@ class Frame:
     """Where the photo's pixels lie on the panel.
 
     ``to_mm`` maps pixels to millimetres (a 3 x 3 homography); ``um_per_px`` is its scale in the
-    middle of the measured area; ``corners_px`` the inner corners of the square, if one was used.
+    middle of the measured area; ``corners_px`` the inner corners of the square, if one was used;
+    ``sheet_px`` the outline of a printed sheet that lies beside the place.
     """
 
     to_mm: F64
@@ -38,6 +42,7 @@ class Frame:
     relative_sd: float
     scale_from: ScaleFrom
     corners_px: F64 | None = None
+    sheet_px: F64 | None = None
 
     def millimetres(self, x: F64, y: F64) -> tuple[F64, F64]:
         """Map pixels to millimetres on the panel."""
@@ -57,6 +62,8 @@ class Frame:
         mask = np.zeros(shape[:2], np.uint8)
         if self.corners_px is None:
             mask[:] = 1
+            if self.sheet_px is not None:
+                cv2.fillConvexPoly(mask, np.round(self.sheet_px).astype(np.int32), 0)
             return mask.view(np.bool_)
         middle = self.corners_px.mean(0)
         away = self.corners_px - middle
@@ -87,6 +94,22 @@ def square(root: F32, side_mm: float) -> Frame | Refusal:
     middle = corners.mean(0)
     scale = float(np.sqrt(frame.area_scale(middle[:1], middle[1:])[0]) * 1000)
     return Frame(to_mm, scale, TAPE_SD_MM / side_mm, "square", corners)
+
+
+def sheet(root: F32, grey: F32) -> Frame | None:
+    """Find the printed target lying beside the place and return the frame, or None.
+
+    What lies within the sheet's margin is left out of the measured area; everything else in the
+    photo must lie in the sheet's plane.
+    """
+    found = square(root, target.SIDE_MM)
+    if isinstance(found, Refusal) or found.corners_px is None:
+        return None
+    if not fiducials.recognised(grey, found.corners_px):
+        return None
+    middle = found.corners_px.mean(0)
+    outer = middle + (found.corners_px - middle) * SHEET_MARGIN
+    return Frame(found.to_mm, found.um_per_px, PRINT_SD_MM / target.SIDE_MM, "target", None, outer)
 
 
 def find_square(root: F32) -> F64 | None:

@@ -75,15 +75,19 @@ def find(
     return conclude(evidence)
 
 
-def frame_of(root: F32, um_per_px: float | None, square_mm: float | None) -> Frame | Refusal:
+def frame_of(
+    root: F32, grey: F32, um_per_px: float | None, square_mm: float | None) -> Frame | Refusal:
     """Return scale and frame from what the user gave, or why there is none."""
     if square_mm is not None:
         return scale.square(root, square_mm)
     if um_per_px is not None:
         return scale.typed(um_per_px)
+    printed = scale.sheet(root, grey)
+    if printed is not None:
+        return printed
     return Refusal(
         why="the photo has no scale",
-        do="Tape a square of known inner side round the place and give --square-mm, or give --um-per-px",
+        do="Tape a square of known inner side round the place and give --square-mm, lay the printed target beside it, or give --um-per-px",
     )
 
 
@@ -95,12 +99,16 @@ def gather(
     if min(grey.shape) < quality.SMALLEST_SIDE_PX:
         return quality.too_small(grey.shape)
     root = survey.root_of(grey)
-    frame = frame_of(root, um_per_px, square_mm)
+    frame = frame_of(root, grey, um_per_px, square_mm)
     if isinstance(frame, Refusal):
         return frame
     measured = frame.inside(grey.shape, MARGIN_PX)
     usable = survey.usable_area(grey, measured)
-    refused = quality.coarse(frame.um_per_px) or quality.exposure(grey, measured)
+    refused = (
+        quality.coarse(frame.um_per_px)
+        or quality.exposure(grey, measured)
+        or quality.film(image, usable)
+    )
     if refused is not None:
         return refused
     lines = survey.find_lines(grey, root, usable, um_per_px=frame.um_per_px)
