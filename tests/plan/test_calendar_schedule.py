@@ -1,3 +1,4 @@
+import itertools
 import time
 
 import msgspec
@@ -7,7 +8,7 @@ from calendarcheck import faults
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from leastcut.plan.calendar import CalendarError, reflow, schedule
+from leastcut.plan.calendar import Begun, CalendarError, _Laid, reflow, schedule
 from leastcut.plan.shifts import Booking, Person, Shop, Stay, Task, Timetable
 
 OPEN = tuple((day * 1440 + 480, day * 1440 + 1080) for day in range(60) if day % 7 < 5)
@@ -102,6 +103,17 @@ def test_the_search_never_makes_it_worse() -> None:
     quick, *_ = laid(14, seed=4, rounds=0)
     longer, *_ = laid(14, seed=4, rounds=20)
     assert sum(longer.late.values()) <= sum(quick.late.values())
+
+
+def test_the_search_finds_the_best_of_all_orders_of_five_cars() -> None:
+    house, cars = shop(n_bays=1, n_people=3), bookings(5, seed=9)
+    every = [
+        _Laid(house, Begun()).all(cars, list(order)) for order in itertools.permutations(range(5))
+    ]
+    least = min(sum(t.late.values()) for t in every)
+    assert least < max(sum(t.late.values()) for t in every)
+    found = schedule(house, cars, rng=np.random.default_rng(1), rounds=80)
+    assert sum(found.late.values()) == least
 
 
 def test_one_car_one_person_by_hand() -> None:
