@@ -22,7 +22,7 @@ from leastcut.inspect import gp
 from leastcut.inspect.film import findings_of
 from leastcut.inspect.film_map import draw_maps
 from leastcut.inspect.gauge import calibrate
-from leastcut.inspect.records import Reading
+from leastcut.inspect.records import GaugeCheck, Reading
 from leastcut.inspect.study import study
 
 
@@ -68,6 +68,28 @@ def accuracy(n_cars: int, *, seed: int, clear_shift: float = 0.0) -> dict[str, A
             for name, rows in groups.items()
         },
     }
+
+
+def against_perfect_total(n_cars: int, *, seed: int) -> dict[str, Any]:
+    """Compare an ordinary total gauge with a faultless one that reads 120 places of every panel."""
+    rng = np.random.default_rng(seed)
+    flawless = [GaugeCheck(known_um=k, shown_um=k) for k in (0.0, 125.0, 250.0) for _ in range(50)]
+    sums = np.zeros(2)
+    for _ in range(n_cars):
+        car, gauge = truth.draw_car(rng), truth.draw_gauge(rng)
+        usual = truth.draw_readings(car, gauge, rng, skip=0.0)
+        every = [
+            Reading(panel=panel.id, spot=str(k), reading_um=float(um))
+            for i, panel in enumerate(truth.panels())
+            if panel.material == "steel"
+            for k, um in enumerate(car.total[i].ravel())
+        ]
+        for j, (rows, checks) in enumerate(
+            ((usual, truth.draw_checks(gauge, rng)), (every, flawless))
+        ):
+            known = study(truth.panels(), rows, paint=Paint(), gauge=calibrate(checks))
+            sums[j] += sum(f.budget_um for f in findings_of(known) if f.n_readings)
+    return {"cars": n_cars, "ordinary_over_faultless": round(float(sums[0] / sums[1]), 3)}
 
 
 def worth(t: figures.Trial, rows: Any) -> float | None:
@@ -169,6 +191,7 @@ def main(n_cars: int = 2000) -> dict[str, Any]:
         "cars_as_believed": accuracy(n_cars, seed=11),
         "clear_4um_thinner_than_believed": accuracy(n_cars // 4, seed=12, clear_shift=-4.0),
         "clear_4um_thicker_than_believed": accuracy(n_cars // 4, seed=13, clear_shift=4.0),
+        "total_gauge_against_a_faultless_one": against_perfect_total(n_cars // 10, seed=14),
         "speed": speed(),
         "process": [process_ratio(*case) for case in ((200, 200), (300, 100), (300, 60), (15, 5))],
         "hyperparameters": shape_ratio(),

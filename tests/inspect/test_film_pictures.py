@@ -12,13 +12,11 @@ from leastcut.inspect.film import findings_of
 from leastcut.inspect.film_map import draw_maps
 from leastcut.inspect.film_pictures import (
     draw_intervals,
-    draw_map,
-    draw_sheet,
     draw_waterfall,
     interval_plot,
-    tiles,
     waterfall,
 )
+from leastcut.inspect.film_sheets import draw_map, draw_sheet, tiles
 from leastcut.inspect.gauge import calibrate
 from leastcut.inspect.records import EarlierCut, GaugeCheck, Reading
 from leastcut.inspect.study import Study, study
@@ -110,6 +108,13 @@ def test_map_and_sheet_show_readings_and_bounds(known: Study, units: str) -> Non
     assert ("119" if units == "metric" else "4.69") in told
     car = Car(label="invented", body="three-box", length_mm=4500, width_mm=1800, height_mm=1450,
               wheelbase_mm=2700, panels=PANELS)  # fmt: skip
-    sheet = words_of(draw_sheet(car, findings_of(known), units=units))  # type: ignore[arg-type]
+    rows = [
+        Reading(panel="roof", spot="a", reading_um=um, x_mm=300.0, y_mm=500.0) for um in (118, 119)
+    ]
+    rows.append(Reading(panel="roof", spot="b", reading_um=777.0))
+    svg = draw_sheet(car, findings_of(known), readings=rows, units=units)  # type: ignore[arg-type]
+    sheet = words_of(svg)
+    assert ("118" if units == "metric" else "4.7") in sheet
+    assert "777" not in sheet
     low = known.numbers[ROOF, 4]
     assert (f"{low:.0f}" if units == "metric" else f"{low / 25.4:.2f}") in sheet

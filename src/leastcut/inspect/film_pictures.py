@@ -4,17 +4,15 @@ Lengths in the drawings are paper millimetres. Every value that is drawn is prin
 """
 
 from collections.abc import Sequence
-from typing import Any
 
 import msgspec
 import numpy as np
 
 from leastcut.car._svg import QUIET, document, line, num, tag, text
 from leastcut.car.ramp import CHALK, INK, PAPER
-from leastcut.car.records import Car, Interval, Panel, Point, Polygon
+from leastcut.car.records import Interval
 from leastcut.car.units import UnitSystem, convert, show, symbol
 from leastcut.inspect.film import budget_um
-from leastcut.inspect.film_map import FilmMap
 from leastcut.inspect.records import FilmFinding
 from leastcut.inspect.study import Study
 
@@ -276,110 +274,4 @@ def draw_waterfall(made: Waterfall, *, name: str = "", units: UnitSystem = "metr
         title=f"Budget of {made.panel}",
         description=told,
         ident="film-waterfall",
-    )
-
-
-def tiles(
-    panel: Panel, drawn: FilmMap, *, size_mm: float = 25.0
-) -> tuple[tuple[Polygon, float], ...]:
-    """Return the map's lower bound as tiles for a drawing, the thinnest place of each tile.
-
-    Parameters
-    ----------
-    panel : Panel
-        Its outline cuts the tiles.
-    drawn : FilmMap
-        Its map.
-    size_mm : float
-        Side of a tile [mm].
-
-    Returns
-    -------
-    tuple of (Polygon, float)
-        Tiles with paint in them, in the panel's plane [mm], and their value [µm].
-    """
-    import shapely
-
-    frame = drawn.raster.frame
-    step = max(1, round(size_mm / frame.grid_mm))
-    outline = shapely.Polygon(panel.outline_mm)
-    found: list[tuple[Polygon, float]] = []
-    for row in range(0, frame.rows, step):
-        for column in range(0, frame.columns, step):
-            block = drawn.low_um[row : row + step, column : column + step]
-            if np.isfinite(block).any():
-                square = shapely.box(*_bounds(drawn, row, column, block.shape))
-                value = float(np.nanmin(block))
-                found += [(ring, value) for ring in _rings(square & outline)]
-    return tuple(found)
-
-
-def _bounds(
-    drawn: FilmMap, row: int, column: int, shape: tuple[int, ...]
-) -> tuple[float, float, float, float]:
-    frame = drawn.raster.frame
-    x = frame.origin_mm[0] + (column - 0.5) * frame.grid_mm
-    y = frame.origin_mm[1] + (row - 0.5) * frame.grid_mm
-    return x, y, x + shape[1] * frame.grid_mm, y + shape[0] * frame.grid_mm
-
-
-def _rings(shape: Any) -> list[Polygon]:
-    """Return the outer rings of whatever a tile and an outline have in common."""
-    parts = getattr(shape, "geoms", [shape])
-    return [tuple(p.exterior.coords[:-1]) for p in parts if p.geom_type == "Polygon"]
-
-
-def draw_map(
-    panel: Panel,
-    drawn: FilmMap,
-    *,
-    reserve_um: float = 0.0,
-    sections: Sequence[tuple[str, Polygon]] = (),
-    units: UnitSystem = "metric",
-) -> str:
-    """Return one panel coloured by the lower bound of its clear coat, readings as dots.
-
-    The pale end of the colours is the reserve: paler than that cannot be, so pale means spent.
-    """
-    from leastcut.car.sheet import draw_panel
-
-    unit = "thou" if units == "us" else "micrometer"
-    dots: list[tuple[Point, str]] = [
-        (
-            (float(x), float(y)),
-            f"{convert(float(um), 'micrometer', unit):.{2 if units == 'us' else 0}f}",
-        )
-        for (x, y), um in zip(drawn.spots_mm, drawn.spots_um, strict=True)
-    ]
-    low = convert(reserve_um, "micrometer", unit)
-    coloured = [(square, convert(um, "micrometer", unit)) for square, um in tiles(panel, drawn)]
-    return draw_panel(
-        panel,
-        sections=sections,
-        readings=dots,
-        tiles=coloured,
-        tile_range=(low, max([low, *(value for _, value in coloured)]) + 1e-6),
-        tile_name=f"clear coat left, lower bound [{symbol('micrometer', units)}]",
-        decimals=2 if units == "us" else 0,
-        units=units,
-    )
-
-
-def draw_sheet(car: Car, findings: Sequence[FilmFinding], *, units: UnitSystem = "metric") -> str:
-    """Return the pattern sheet coloured by the lower bound of the clear coat of each panel."""
-    from leastcut.car.sheet import draw, lay_out
-
-    unit = "thou" if units == "us" else "micrometer"
-    values = {
-        f.panel: None if f.low_um is None else convert(max(0.0, f.low_um), "micrometer", unit)
-        for f in findings
-    }
-    return draw(
-        lay_out(car.panels),
-        car,
-        values=values,
-        value_name="clear coat left, lower bound",
-        value_unit=symbol("micrometer", units),
-        decimals=2 if units == "us" else 0,
-        units=units,
     )
