@@ -40,7 +40,7 @@ def draw_sections(dossier: Dossier) -> str:
     from leastcut.car.sheet import lay_out
 
     order = panels_in_order(dossier)
-    page = (TYPE_MM, sheet_height_mm(len(order)))
+    page = (TYPE_MM, sheet_height_mm(len(order), dossier.units))
     return draw_sheet(
         lay_out(order, page_mm=page, head_mm=14, foot_mm=12, margin_mm=1),
         dossier.car,

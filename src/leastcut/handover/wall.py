@@ -39,7 +39,7 @@ def plan_sheet(dossier: Dossier) -> Sheet:
         "drawing": {
             "file": "car.svg",
             "alt": _car_alt(dossier, order),
-            "height_mm": sheet_height_mm(len(order)),
+            "height_mm": sheet_height_mm(len(order), dossier.units),
         },
         "order": [_order_row(dossier, panel, n) for n, panel in enumerate(order, 1)],
         "processes": _processes(dossier),
@@ -57,9 +57,10 @@ def plan_sheet(dossier: Dossier) -> Sheet:
     }
 
 
-def sheet_height_mm(n_panels: int) -> float:
+def sheet_height_mm(n_panels: int, units: UnitSystem = "metric") -> float:
     """Return what the order-of-work table leaves on page 1 for the pattern sheet [mm]."""
-    return min(150.0, max(80.0, 190.0 - (5.75 if n_panels > 12 else 7.0) * n_panels))
+    room = 190.0 if units == "metric" else 172.0
+    return min(150.0, max(80.0, room - (5.75 if n_panels > 12 else 7.0) * n_panels))
 
 
 def plan_notes(dossier: Dossier) -> list[str]:
