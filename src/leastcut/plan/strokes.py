@@ -6,20 +6,23 @@ double cut on seams. The pad overlaps the seam by its radius. Only the panel's o
 keep-outs hold the pad back.
 """
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from leastcut.car.records import Polyline
-from leastcut.plan.geometry import rotated, smallest_rectangle
+from leastcut.car.records import Point, Polyline
+from leastcut.plan.geometry import Array, rotated, smallest_rectangle
 from leastcut.plan.records import Stroke
 
 LEAST_STROKE_MM = 10.0  # shorter pieces are dabs, not strokes
 SMALL_PADS_MM = (75.0, 50.0, 30.0)  # common sizes, no source
+STRIP_STEP_MM = 40.0  # a bent strip is followed in steps of this length
 START_CLEAR_MM = 15.0  # a stroke starts at least this far from a body line; our own choice
 
 
@@ -57,25 +60,53 @@ def along_strip(
     spacing_mm : float
         Distance of the strokes [mm].
     body_lines_mm : sequence of Polyline
-        Raised lines on which no stroke may start.
+        Raised lines on which no chain may start if its other end is clear of them. A line that
+        runs along the whole strip cannot be avoided.
 
     Returns
     -------
     tuple of Stroke
-        In order of walking. A bent strip gets a stroke for each straight reach of it.
+        In order of walking. A bent strip gets a chain of short strokes along its middle.
     """
     width, height, angle = smallest_rectangle(region)
     angle = angle if width >= height else angle + math.pi / 2
     upright = rotated(region, -angle)
-    x0, y0, x1, y1 = upright.bounds
-    lines = _lines(y0, y1, _first(y0, y1, spacing_mm), spacing_mm)
-    knives = shapely.linestrings([[(x0 - 1, y), (x1 + 1, y)] for y in lines])
+    spans = _cross_sections(upright)
+    if len(spans) < 2:
+        return ()
+    wide = float(np.median(spans[:, 2] - spans[:, 1]))
+    lanes = 1 + math.floor(wide / spacing_mm + 1e-9)
     c, s = math.cos(angle), math.sin(angle)
-    strokes = [
-        tuple(_point((x * c - y * s, x * s + y * c)) for x, y in stroke)
-        for stroke in _clipped(upright, knives, 0)
-    ]
-    return tuple(_clear_of([(a, b) for a, b in strokes], body_lines_mm))
+    strokes: list[Stroke] = []
+    for lane in range(lanes):
+        y = spans[:, 1] + (spans[:, 2] - spans[:, 1]) * (lane + 0.5) / lanes
+        path = [_point((u * c - v * s, u * s + v * c)) for u, v in zip(spans[:, 0], y, strict=True)]
+        forward = _straightened(path[::-1] if lane % 2 else path)
+        starts_on, ends_on = _on_lines([forward[0], forward[-1]], body_lines_mm)
+        strokes += itertools.pairwise(forward[::-1] if starts_on and not ends_on else forward)
+    return tuple(strokes)
+
+
+def _cross_sections(upright: BaseGeometry) -> Array:
+    """Return x, low y and high y of the widest stretch of a strip at steps along its length."""
+    x0, y0, x1, y1 = upright.bounds
+    xs = np.linspace(x0, x1, 2 + math.ceil((x1 - x0) / STRIP_STEP_MM))
+    xs[0], xs[-1] = x0 + 1e-3, x1 - 1e-3  # just inside: at the very end there is no width
+    knives = shapely.linestrings([[(x, y0 - 1), (x, y1 + 1)] for x in xs])
+    spans = []
+    crossed: Any = shapely.intersection(upright, knives)
+    for x, found in zip(xs, crossed, strict=True):
+        pieces = [p for p in shapely.get_parts(found) if p.geom_type == "LineString"]
+        if pieces:
+            widest = max(pieces, key=lambda piece: piece.length)
+            spans.append((x, widest.bounds[1], widest.bounds[3]))
+    return np.array(spans).reshape(-1, 3)
+
+
+def _straightened(path: list[Point]) -> list[Point]:
+    """Drop points that a straight way passes within a millimetre."""
+    kept = shapely.get_coordinates(shapely.simplify(shapely.LineString(path), 1.0))
+    return [_point(p) for p in kept]
 
 
 def centre_region(area: BaseGeometry, *, pad_mm: float, margin_mm: float) -> BaseGeometry:
@@ -137,7 +168,7 @@ def _clipped(region: BaseGeometry, lines: object, axis: int) -> list[Stroke]:
     return strokes
 
 
-def _point(xy: Sequence[float]) -> tuple[float, float]:
+def _point(xy: Sequence[float]) -> Point:
     return (round(float(xy[0]), 6), round(float(xy[1]), 6))
 
 
@@ -146,15 +177,22 @@ def _clear_of(strokes: list[Stroke], body_lines_mm: Sequence[Polyline]) -> list[
     if not body_lines_mm or not strokes:
         return strokes
     lines = shapely.MultiLineString([list(line) for line in body_lines_mm])
-    ends = np.array(strokes)
-    near = shapely.dwithin(shapely.points(ends), lines, START_CLEAR_MM)
+    near = _on_lines([end for stroke in strokes for end in stroke], body_lines_mm)
     kept = []
-    for stroke, (start, end) in zip(strokes, near, strict=True):
+    for stroke, start, end in zip(strokes, near[::2], near[1::2], strict=True):
         if start and end:
             kept.extend(_started_later(stroke, lines))
         else:
             kept.append((stroke[1], stroke[0]) if start else stroke)
     return kept
+
+
+def _on_lines(points: Sequence[Point], body_lines_mm: Sequence[Polyline]) -> list[bool]:
+    """Return which points are too close to a body line to start there."""
+    if not body_lines_mm:
+        return [False] * len(points)
+    lines = shapely.MultiLineString([list(line) for line in body_lines_mm])
+    return [bool(shapely.dwithin(shapely.Point(p), lines, START_CLEAR_MM)) for p in points]
 
 
 def _started_later(stroke: Stroke, lines: BaseGeometry) -> list[Stroke]:
