@@ -7,7 +7,7 @@ import film_truth as truth
 import numpy as np
 import pytest
 
-from leastcut.car.records import Car, Paint
+from leastcut.car.records import Car, Paint, Panel
 from leastcut.inspect.film import findings_of
 from leastcut.inspect.film_map import draw_maps
 from leastcut.inspect.film_pictures import (
@@ -118,3 +118,14 @@ def test_map_and_sheet_show_readings_and_bounds(known: Study, units: str) -> Non
     assert "777" not in sheet
     low = known.numbers[ROOF, 4]
     assert (f"{low:.0f}" if units == "metric" else f"{low / 25.4:.2f}") in sheet
+
+
+def test_tiles_of_a_slanted_panel_keep_inside_it() -> None:
+    wedge = Panel(
+        id="wedge", name="w", side="left", facing="side",
+        outline_mm=((0, 0), (800, 0), (0, 800)), material="steel",
+    )  # fmt: skip
+    (drawn,) = draw_maps(study([wedge], [], paint=Paint(), gauge=GAUGE), grid_mm=20.0)
+    made = tiles(wedge, drawn, size_mm=80.0)
+    assert len(made) < 100
+    assert all(x + y <= 800 + 1e-6 for ring, _ in made for x, y in ring)
