@@ -164,8 +164,8 @@ def test_found_against_true_counts_the_intervals_that_hold(
     dossier: Dossier, drawings: Drawings, now: datetime
 ) -> None:
     state = dossier.panels[0]
-    far = {"panel": state.panel, "clear_um": state.film.clear_um.high + 5, "load_mm_per_cm2": 9.0}
-    truth = {"softness": 1.2, "seed": 4, "panels": [far]}
+    far = {"clear_um": state.film.clear_um.high + 5, "load_mm_per_cm2": 9.0, "depth": 3.0}
+    truth = {state.panel: far, "paint": {"softness": 1.2}, "elsewhere": {"clear_um": 40.0}}
     text = words(read(report_pdf.make(dossier, now=now, drawings=drawings, truth=truth)))
     assert "Found against true" in text
     assert "2 of 3 intervals" in text

@@ -84,8 +84,7 @@ def test_a_panel_nobody_planned_or_looked_at_says_so(dossier: Dossier) -> None:
 
 
 def test_a_truth_without_softness_compares_what_it_has(dossier: Dossier, now: datetime) -> None:
-    truth = {"panels": [{"panel": "roof", "load_mm_per_cm2": 9.0}]}
-    assert read_truth(truth).softness is None
+    truth = {"roof": {"load_mm_per_cm2": 9.0}}
     sheet = report_sheet(dossier, truth=read_truth(truth))
     assert sheet["truth"]["words"].startswith("1 of 1 intervals")
     assert report_pdf.make(dossier, now=now, truth=truth)

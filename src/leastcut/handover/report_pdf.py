@@ -34,9 +34,8 @@ def make(
     now : datetime
         Date of the document; the same input and date give the same bytes.
     truth : mapping, optional
-        The hidden truth of a demonstration: adds a page of found against true. As
-        ``{"softness": …, "panels": [{"panel": …, "clear_um": …, "load_mm_per_cm2": …}]}``;
-        anything else in it is passed over.
+        The hidden truth of a demonstration: adds a page of found against true. By
+        panel id ``{"clear_um": …, "load_mm_per_cm2": …}``, under ``"paint"`` ``{"softness": …}``.
     use : Use, optional
         How the car is washed and kept, for the care sheet.
     photos : mapping, optional

@@ -11,36 +11,34 @@ from leastcut.handover import words
 from leastcut.handover.records import Dossier
 from leastcut.handover.wall import panel_names
 
+PAINT = "paint"
 
-class PanelTruth(msgspec.Struct, frozen=True, kw_only=True):
-    """What is true of one panel; what is not known is not compared."""
 
-    panel: str
+class Known(msgspec.Struct, frozen=True, kw_only=True):
+    """What is true of one panel or, under ``"paint"``, of the paint; only what is known is compared."""
+
     clear_um: float | None = None
     load_mm_per_cm2: float | None = None
-
-
-class Truth(msgspec.Struct, frozen=True, kw_only=True):
-    """What is true of the car."""
-
     softness: float | None = None
-    panels: tuple[PanelTruth, ...] = ()
+
+
+Truth = Mapping[str, Known]
 
 
 def read_truth(truth: Mapping[str, object]) -> Truth:
-    """Return a hidden truth from plain mappings; whatever else they hold is passed over.
+    """Return a hidden truth from plain mappings, by panel id; other quantities are passed over.
 
     Examples
     --------
-    >>> read_truth({"softness": 1.2, "seed": 7, "panels": [{"panel": "roof", "clear_um": 43.0}]})
-    Truth(softness=1.2, panels=(PanelTruth(panel='roof', clear_um=43.0, load_mm_per_cm2=None),))
+    >>> read_truth({"paint": {"softness": 1.2, "seed": 7}})["paint"].softness
+    1.2
     """
-    return msgspec.convert(truth, Truth)
+    return msgspec.convert(truth, dict[str, Known])
 
 
 def true_clear(truth: Truth) -> dict[str, float]:
     """Return the true clear coat by panel, where known [µm]."""
-    return {one.panel: one.clear_um for one in truth.panels if one.clear_um is not None}
+    return {panel: one.clear_um for panel, one in truth.items() if one.clear_um is not None}
 
 
 def found_against_true(dossier: Dossier, truth: Truth) -> dict[str, Any]:
@@ -55,18 +53,18 @@ def found_against_true(dossier: Dossier, truth: Truth) -> dict[str, Any]:
 
 def _rows(dossier: Dossier, truth: Truth) -> Iterator[list[str]]:
     names = panel_names(dossier)
-    known = {one.panel: one for one in truth.panels}
     for state in dossier.panels:
-        true = known.get(state.panel, PanelTruth(panel=state.panel))
+        true = truth.get(state.panel, Known())
         if true.clear_um is not None:
             yield _film_row(names[state.panel], state.film.clear_um, true.clear_um, dossier.units)
         if true.load_mm_per_cm2 is not None:
             yield _load_row(names[state.panel], state.load_mm_per_cm2, true.load_mm_per_cm2)
-    if truth.softness is not None:
+    paint = truth.get(PAINT, Known())
+    if paint.softness is not None:
         soft = dossier.testspot.softness
         said = f"{soft.mean:.2f} ({soft.low:.2f}–{soft.high:.2f})"
-        held = _holds(soft, truth.softness)
-        yield ["Paint", "softness", said, f"{truth.softness:.2f}", held]
+        held = _holds(soft, paint.softness)
+        yield ["Paint", "softness", said, f"{paint.softness:.2f}", held]
 
 
 def _load_row(name: str, found: Interval, true: float) -> list[str]:
