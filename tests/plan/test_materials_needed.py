@@ -1,3 +1,4 @@
+import math
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
@@ -8,7 +9,7 @@ from hypothesis import strategies as st
 from plancases import LADDER, car, layout, need, paint
 
 from leastcut.plan.choose import choose
-from leastcut.plan.materials import Usage, dilute, needed, pads_needed
+from leastcut.plan.materials import dilute, needed, pads_needed
 from leastcut.plan.records import Material, PanelNeed, PriceEntry, SectionPlan
 
 LAYOUTS = [layout("roof", 2), layout("door", 2)]
@@ -36,7 +37,7 @@ def test_liquid_is_area_times_sets_plus_priming() -> None:
         sets = [s.sets for p in sections for s in p.steps if s.process == process.label]
         name = f"liquid for {process.label}"
         if sets:
-            turns = -(-len(sets) // 6)
+            turns = math.ceil(0.25 * len(sets) / 2.2)
             assert found[name].amount == pytest.approx(sum(sets) * 0.25 * 3 + 3 * turns, abs=0.05)
         else:
             assert name not in found
@@ -59,33 +60,29 @@ def test_costs_come_from_the_price_list_longest_name_first() -> None:
 
 
 @given(
-    n=st.integers(1, 200),
+    turns=st.integers(1, 40),
     minutes=st.floats(1, 3000),
-    per=st.integers(1, 12),
     dry=st.just(0.0) | st.floats(1, 600),
 )
 def test_pads_suffice_when_the_day_is_played_through(
-    n: int, minutes: float, per: int, dry: float
+    turns: int, minutes: float, dry: float
 ) -> None:
-    """Play the day with that many pads: no step ever waits for a dry one; and one fewer waits."""
-    pads = pads_needed(n, minutes, usage=Usage(steps_per_pad=per, drying_min=dry))
-    turns = -(-n // per)
+    """Play the day with that many pads: no turn ever waits for a dry one; one fewer waits."""
+    pads = pads_needed(turns, minutes, drying_min=dry)
     assert 1 <= pads <= turns
-    each = minutes / n * per
-    for count, enough in ((pads, True), (pads - 1, False)):
-        ready = [0.0] * count
-        waited = count == 0
-        for turn in range(turns):
-            start = turn * each
-            ready.sort()
-            if not ready or ready[0] > start + 1e-6 * max(1.0, start):
-                waited = True
-                break
-            ready[0] = start + each + dry
-        if enough:
-            assert not waited
-        else:
-            assert waited or pads == 1
+    assert not waits(turns, minutes / turns, dry, pads)
+    assert pads == 1 or waits(turns, minutes / turns, dry, pads - 1)
+
+
+def waits(turns: int, each: float, dry: float, pads: int) -> bool:
+    ready = [0.0] * pads
+    for turn in range(turns):
+        start = turn * each
+        ready.sort()
+        if ready[0] > start + 1e-6 * max(1.0, start):
+            return True
+        ready[0] = start + each + dry
+    return False
 
 
 def test_dilution_adds_up() -> None:

@@ -76,7 +76,7 @@ def test_liquid_at_hand_is_kept_to() -> None:
         found = choose_all(inputs(*needs, wishes=Wishes(liquid_ml={"mid": ml})))
         if not found.relaxations:
             mids = [s for p in found.sections for s in p.steps if s.process == "mid"]
-            used = sum(0.75 * s.sets + 0.5 for s in mids) + (3.0 if mids else 0.0)
+            used = sum(0.75 * s.sets + 3.0 * 0.25 / 2.2 for s in mids) + (3.0 if mids else 0.0)
             assert used <= ml + 1e-9
 
 

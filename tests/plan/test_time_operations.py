@@ -45,6 +45,7 @@ def test_counts_follow_the_plan() -> None:
     count = operations.counts(CAR, sections, n_trials=3)
     steps = [step for section in sections for step in section.steps]
     assert count["steps"] == len(steps)
+    assert count["step m2"] == pytest.approx(0.25 * len(steps))
     assert count["worked panels"] == 1
     assert count["panels"] == 2
     assert count["changes"] == len({step.process for step in steps})

@@ -30,6 +30,8 @@ from leastcut.testspot.records import Process
 
 Floats = NDArray[np.float64]
 
+FULL_SECTION_MM2 = 610.0**2  # two feet square, the most that is worked at one time
+
 
 @dataclass(frozen=True, kw_only=True)
 class Inputs:
@@ -201,7 +203,11 @@ def _problem(menus: Sequence[Menu], table: Effects, inputs: Inputs) -> ChoicePro
         uses.append(rows)
     weights = inputs.weights
     return ChoiceProblem(
-        cost=tuple(menu.minutes + weights.minutes_per_um * menu.cut_um for menu in menus),
+        cost=tuple(
+            menu.minutes
+            + weights.minutes_per_um * menu.section.area_mm2 / FULL_SECTION_MM2 * menu.cut_um
+            for menu in menus
+        ),
         uses=tuple(uses),
         group=tuple(menu.group for menu in menus),
         setup=np.full(n_processes, weights.minutes_per_process),
@@ -286,6 +292,7 @@ def _section_plan(
         clear_after_low_um=_clear_after_low(need, cut),
         p_target=float(menu.p_target[o]),
         note=menu.note,
+        area_mm2=menu.section.area_mm2,
     )
 
 

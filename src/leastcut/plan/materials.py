@@ -12,7 +12,7 @@ import msgspec
 
 from leastcut.car.records import Car, Panel, Polygon
 from leastcut.plan.money import rounded
-from leastcut.plan.operations import STEPS_PER_CLEANING, area_mm2, painted_m2
+from leastcut.plan.operations import M2_PER_PAD, area_mm2, painted_m2
 from leastcut.plan.records import Layout, Material, PriceEntry, SectionPlan
 from leastcut.plan.stock import entry_for
 from leastcut.testspot.records import Process
@@ -27,12 +27,14 @@ class Usage(msgspec.Struct, frozen=True, kw_only=True):
         Liquid for one set [ml/m²].
     priming_ml : float
         Liquid rubbed into a fresh pad before its first section [ml].
-    steps_per_pad : int
-        Steps on sections until a pad must be washed and dried.
+    m2_per_pad : float
+        Area worked, step by step, until a pad must be washed and dried [m²].
     drying_min : float
         How long a washed pad takes until it can be used again [min].
-    steps_per_towel : int
-        Steps wiped with one towel.
+    step_min, step_min_per_m2 : float
+        Time that a step takes besides its sets: for each [min], and by area [min/m²].
+    m2_per_wipe : float
+        Area wiped off with one towel, step by step [m²].
     wipe_ml_per_m2, clay_g_per_m2, protect_ml_per_m2 : float
         Wipe fluid ready to use [ml/m²], clay [g/m²], last layer [ml/m²].
     m2_per_towel : float
@@ -43,9 +45,11 @@ class Usage(msgspec.Struct, frozen=True, kw_only=True):
 
     liquid_ml_per_m2: float = 3.0
     priming_ml: float = 3.0
-    steps_per_pad: int = STEPS_PER_CLEANING
+    m2_per_pad: float = M2_PER_PAD
     drying_min: float = 120.0
-    steps_per_towel: int = 4
+    step_min: float = 0.5
+    step_min_per_m2: float = 2.5
+    m2_per_wipe: float = 1.5
     wipe_ml_per_m2: float = 25.0
     clay_g_per_m2: float = 4.0
     protect_ml_per_m2: float = 4.0
@@ -140,53 +144,57 @@ def _processes(
             if step.process == process.label
         ]
         if steps:
-            minutes = math.fsum(step.seconds for _, step in steps) / 60
-            pads = pads_needed(len(steps), minutes, usage=use)
+            m2 = math.fsum(m2 for m2, _ in steps)
             m2_sets = math.fsum(m2 * step.sets for m2, step in steps)
-            turns = math.ceil(len(steps) / use.steps_per_pad)
+            turns = math.ceil(m2 / use.m2_per_pad)
+            minutes = math.fsum(step.seconds for _, step in steps) / 60
+            minutes += use.step_min * len(steps) + use.step_min_per_m2 * m2
             ml = use.liquid_ml_per_m2 * m2_sets + use.priming_ml * turns
             found += [
-                _material(f"pads for {process.label}", pads, "pads", f"{turns} washing turns"),
+                _material(
+                    f"pads for {process.label}",
+                    pads_needed(turns, minutes, drying_min=use.drying_min),
+                    "pads",
+                    f"{turns} washing turns",
+                ),
                 _material(f"liquid for {process.label}", ml, "ml", f"{len(steps)} steps"),
             ]
     return found
 
 
-def pads_needed(n_steps: int, minutes: float, *, usage: Usage) -> int:
+def pads_needed(turns: int, minutes: float, *, drying_min: float) -> int:
     """Return how many pads keep one process going while the used ones are washed and dry.
 
-    A pad works ``steps_per_pad`` steps, then dries for ``drying_min``; while it dries others work.
+    A pad works one turn, then dries; while it dries others work.
 
     Parameters
     ----------
-    n_steps : int
-        Steps on sections with this process.
+    turns : int
+        How often a fresh pad is needed.
     minutes : float
-        Time on the paint over all these steps [min].
-    usage : Usage
-        Steps per pad and drying time.
+        Time that all turns take together [min].
+    drying_min : float
+        How long a washed pad takes until it can be used again [min].
 
     Examples
     --------
-    >>> pads_needed(12, 240.0, usage=Usage(steps_per_pad=2, drying_min=50.0))
+    >>> pads_needed(6, 240.0, drying_min=50.0)
     3
     """
-    turns = math.ceil(n_steps / usage.steps_per_pad)
     if turns <= 1 or minutes <= 0:
         return turns
-    per_turn = minutes / n_steps * usage.steps_per_pad
-    return min(turns, 1 + math.ceil(usage.drying_min / per_turn))
+    return min(turns, 1 + math.ceil(drying_min / (minutes / turns)))
 
 
 def _wiping(sections: Sequence[SectionPlan], panels: Sequence[Panel], use: Usage) -> list[Material]:
-    n_steps = sum(len(section.steps) for section in sections)
+    step_m2 = math.fsum(len(s.steps) * s.area_mm2 / 1e6 for s in sections)
     m2 = math.fsum(area_mm2(panel.outline_mm) for panel in panels) / 1e6
     return [
         _material(
             "towels for wiping off",
-            math.ceil(n_steps / use.steps_per_towel),
+            math.ceil(step_m2 / use.m2_per_wipe),
             "towels",
-            f"{n_steps} steps",
+            f"{step_m2:.1f} m² over all steps",
         ),
         _material("wipe fluid", use.wipe_ml_per_m2 * m2, "ml", f"{m2:.1f} m² before the proof"),
         _material(

@@ -104,7 +104,8 @@ def menu_card(
             budget = need.section_budgets_um.get(section.id, need.budget_um)
             which, chance, note = _allowed(table, need=need, budget_um=budget, p_target=p_target)
             once = np.array([set_seconds(section, process) for process in ladder])
-            minutes = np.array([_minutes(table.stacks[k], once, weights) for k in which])
+            per_step = _per_step(section, weights)
+            minutes = np.array([_minutes(table.stacks[k], once, per_step) for k in which])
             cut = table.cut_um[which].mean(axis=1)
             kits = [_kit(table.stacks[k]) for k in which]
             keep = _undominated(minutes, cut, kits) if thin else np.arange(which.size)
@@ -135,7 +136,8 @@ def _allowed(
     if good.size:
         return good, chance[good], ""
     which = _nearest(table, chance, within)
-    return which, chance[which], _short(float(chance[which].max()), budget_um, within)
+    note = _short(chance[which], table.removed[which].mean(axis=1), budget_um)
+    return which, chance[which], note
 
 
 def _nearest(table: Effects, chance: Floats, within: NDArray[np.bool_]) -> Ints:
@@ -145,18 +147,28 @@ def _nearest(table: Effects, chance: Floats, within: NDArray[np.bool_]) -> Ints:
     return np.flatnonzero(within & (merit >= merit[within].max() - NEAR))
 
 
-def _short(chance: float, budget_um: float, within: NDArray[np.bool_]) -> str:
-    if within.sum() == 1:
+def _short(chance: Floats, removed: Floats, budget_um: float) -> str:
+    if removed.max() <= 0:
         return f"left alone: even the mildest process may cut more than {budget_um:.1f} µm"
+    if chance.max() < HOPELESS:
+        return (
+            f"{budget_um:.1f} µm cannot pay for the target here: "
+            f"about {removed.max():.0%} of the scratches will go"
+        )
     return (
-        f"the target is met here with a chance of {chance:.0%} only: "
+        f"the target is met here with a chance of {chance.max():.0%} only: "
         f"the most that {budget_um:.1f} µm and this ladder allow"
     )
 
 
-def _minutes(stack: Stack, once: Floats, weights: Weights) -> float:
+def _per_step(section: Section, weights: Weights) -> float:
+    """Return the minutes that each step takes on a section besides its sets."""
+    return weights.minutes_per_step + weights.minutes_per_step_m2 * section.area_mm2 / 1e6
+
+
+def _minutes(stack: Stack, once: Floats, per_step: float) -> float:
     seconds = sum(sets * once[i] for i, sets in stack)
-    return float(seconds / 60 + weights.minutes_per_step * len(stack))
+    return float(seconds / 60 + per_step * len(stack))
 
 
 def _kit(stack: Stack) -> frozenset[int]:

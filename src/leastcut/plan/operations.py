@@ -23,7 +23,16 @@ BREAK_SOURCE = (
 )
 
 Count = Literal[
-    "m2", "panels", "worked panels", "sections", "steps", "changes", "cleanings", "trials", "hours"
+    "m2",
+    "panels",
+    "worked panels",
+    "sections",
+    "steps",
+    "step m2",
+    "changes",
+    "cleanings",
+    "trials",
+    "hours",
 ]
 
 
@@ -52,7 +61,8 @@ NORMS: tuple[Norm, ...] = (
     Norm("testspot", "trials", 0.0, 7.0, "trials"),
     Norm("work", "tape", 3.0, 1.5, "worked panels"),
     Norm("work", "prime and change pads", 0.0, 2.0, "changes"),
-    Norm("work", "spread, wipe and look again", 0.0, 1.5, "steps"),
+    Norm("work", "spread and look again", 0.0, 0.5, "steps"),
+    Norm("work", "wipe off", 0.0, 2.5, "step m2"),
     Norm("work", "clean pads", 0.0, 2.0, "cleanings"),
     Norm("work", "breaks from vibration", 0.0, 10.0, "hours", BREAK_SOURCE, 0.8, 1.25),
     Norm("work", "take tape off, wipe down, prove", 5.0, 2.5, "worked panels"),
@@ -60,7 +70,7 @@ NORMS: tuple[Norm, ...] = (
     Norm("protect", "cure", 60.0, 0.0, "m2", SOURCE, 0.9, 1.1, attended=False),
     Norm("handover", "clean up and hand over", 15.0, 0.0, "panels"),
 )
-STEPS_PER_CLEANING = 6  # a pad is washed after this many steps on sections: common practice
+M2_PER_PAD = 2.2  # a pad is washed after this much area, six full sections: common practice
 
 
 def area_mm2(polygon: Polygon) -> float:
@@ -88,6 +98,7 @@ def counts(car: Car, sections: Sequence[SectionPlan], *, n_trials: int) -> dict[
     """Count what the operations are scaled by."""
     worked = [section for section in sections if section.steps]
     n_steps = sum(len(section.steps) for section in worked)
+    step_m2 = math.fsum(len(section.steps) * section.area_mm2 / 1e6 for section in worked)
     hours = math.fsum(step.seconds for section in worked for step in section.steps) / 3600
     return {
         "m2": painted_m2(car),
@@ -96,7 +107,8 @@ def counts(car: Car, sections: Sequence[SectionPlan], *, n_trials: int) -> dict[
         "sections": len(worked),
         "steps": n_steps,
         "changes": len({(s.panel, step.process) for s in worked for step in s.steps}),
-        "cleanings": n_steps / STEPS_PER_CLEANING,
+        "step m2": step_m2,
+        "cleanings": step_m2 / M2_PER_PAD,
         "trials": n_trials,
         "hours": math.floor(hours),
     }

@@ -102,21 +102,22 @@ class Weights(msgspec.Struct, frozen=True, kw_only=True):
     Attributes
     ----------
     minutes_per_um : float
-        Minutes of extra work on one section that are worth leaving 1 µm more clear coat there.
-        At the default, about the time that a polishing foam needs to cut 1 µm from a section,
-        time and clear coat weigh alike.
+        Minutes of extra work on one full section (610 mm square) that are worth leaving 1 µm more
+        clear coat there; smaller sections in proportion to their area. The default is somewhat
+        more than a polishing foam takes to cut 1 µm, for clear coat cannot be put back.
     minutes_per_process : float
         Setting up a process once for the car: a new pad, the first priming.
     minutes_per_change : float
         Changing pad and liquid when a process is taken up on another panel.
-    minutes_per_step : float
-        Wiping and looking after each step on a section.
+    minutes_per_step, minutes_per_step_m2 : float
+        Spreading, wiping and looking after each step on a section: for each, and by area.
     """
 
     minutes_per_um: float = 10.0
     minutes_per_process: float = 6.0
     minutes_per_change: float = 2.0
-    minutes_per_step: float = 1.5
+    minutes_per_step: float = 0.5
+    minutes_per_step_m2: float = 2.5
 
 
 class Wishes(msgspec.Struct, frozen=True, kw_only=True):
@@ -168,6 +169,7 @@ class SectionPlan(msgspec.Struct, frozen=True, kw_only=True):
     clear_after_low_um: float
     p_target: float
     note: str = ""
+    area_mm2: float = 0.0
 
 
 class Operation(msgspec.Struct, frozen=True, kw_only=True):

@@ -63,15 +63,15 @@ def _liquid_row(
     use: Usage,
     most: float,
 ) -> Limit:
-    """Liquid by area and sets, the priming of a fresh pad shared out over its steps."""
+    """Liquid by area and sets, the priming of a fresh pad shared out over its area."""
     once = np.zeros(len(ladder))
     once[i] = use.priming_ml
-    per_step = use.priming_ml / use.steps_per_pad
     amounts = []
     for menu in menus:
-        ml = use.liquid_ml_per_m2 * menu.section.area_mm2 / 1e6
+        m2 = menu.section.area_mm2 / 1e6
+        ml, priming = use.liquid_ml_per_m2 * m2, use.priming_ml * m2 / use.m2_per_pad
         sets = [[s for p, s in table.stacks[k] if p == i] for k in menu.which]
-        amounts.append(np.array([ml * sum(s) + per_step * len(s) for s in sets]))
+        amounts.append(np.array([ml * sum(s) + priming * len(s) for s in sets]))
     return Limit(
         name=f"liquid for {ladder[i].label}",
         use=tuple(amounts),
