@@ -11,6 +11,7 @@ from leastcut.errors import InputError
 
 if TYPE_CHECKING:
     from leastcut.car.records import Panel
+    from leastcut.car.units import UnitSystem
     from leastcut.plan.records import Layout
 
 _MORE = "leastcut.cli.plan_more"
@@ -44,25 +45,38 @@ def group() -> None:
 @group.command()
 @click.argument("outline", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-def sections(outline: Path, *, as_json: bool) -> None:
+@click.option(
+    "-o", "--out", type=click.Path(path_type=Path), help="Write the section sheet here, an SVG."
+)
+@click.option(
+    "--units", type=click.Choice(["metric", "us"]), default="metric", help="Units to show."
+)
+def sections(outline: Path, out: Path | None, units: "UnitSystem", *, as_json: bool) -> None:
     """Divide the panel of OUTLINE, a JSON file, into sections and lay their strokes.
 
     The file gives panel, outline_mm, and where wanted keep_out_mm, max_side_mm, overlap_mm,
-    stroke_spacing_mm, pad_diameter_mm, edge_margin_mm, facing and body_lines_mm.
+    stroke_spacing_mm, pad_diameter_mm, edge_margin_mm, facing and body_lines_mm. Without --json
+    or -o the section sheet is written beside it, ending in -sections.svg.
     """
     import msgspec
 
+    from leastcut.plan.section_sheet import section_sheet
     from leastcut.plan.sections import lay_out
+    from leastcut.shop.files import write_whole
 
     panel, options = _read(outline)
     try:
         layout = lay_out(panel, **options)
     except InputError as error:
         raise error.at(str(outline)) from None
+    if out is not None or not as_json:
+        picture = out or outline.with_name(f"{outline.stem}-sections.svg")
+        write_whole(picture, section_sheet(panel, layout))
+        click.echo(f"Picture: {picture}", err=True)
     if as_json:
         click.echo(msgspec.json.encode(layout).decode())
     else:
-        click.echo(_sentence(layout))
+        click.echo(_sentence(layout, units))
 
 
 def _read(path: Path) -> tuple["Panel", dict[str, float]]:
@@ -99,8 +113,10 @@ def _read(path: Path) -> tuple["Panel", dict[str, float]]:
     return panel, given.options()
 
 
-def _sentence(layout: "Layout") -> str:
+def _sentence(layout: "Layout", units: "UnitSystem") -> str:
     """Say the layout in a few lines."""
+    from leastcut.car.units import show
+
     if not layout.sections:
         return f"{layout.panel}: nothing may be worked, so there is no section"
     count = len(layout.sections)
@@ -108,7 +124,8 @@ def _sentence(layout: "Layout") -> str:
     for section in layout.sections:
         note = f"; {section.note}" if section.note else ""
         lines.append(
-            f"  {section.id}: {section.width_mm:.0f} × {section.height_mm:.0f} mm, "
+            f"  {section.id}: {show(section.width_mm, 'millimeter', units)} × "
+            f"{show(section.height_mm, 'millimeter', units)}, "
             f"{len(section.strokes_mm)} strokes{note}"
         )
     return "\n".join(lines)

@@ -92,7 +92,7 @@ def _cross_sections(upright: BaseGeometry) -> Array:
     x0, y0, x1, y1 = upright.bounds
     xs = np.linspace(x0, x1, 2 + math.ceil((x1 - x0) / STRIP_STEP_MM))
     xs[0], xs[-1] = x0 + 1e-3, x1 - 1e-3  # just inside: at the very end there is no width
-    knives = shapely.linestrings([[(x, y0 - 1), (x, y1 + 1)] for x in xs])
+    knives: Any = shapely.linestrings([[(x, y0 - 1), (x, y1 + 1)] for x in xs])
     spans = []
     crossed: Any = shapely.intersection(upright, knives)
     for x, found in zip(xs, crossed, strict=True):
@@ -152,7 +152,7 @@ def _lines(low: float, high: float, origin: float, spacing: float) -> list[float
     return lines or [0.5 * (low + high)]
 
 
-def _clipped(region: BaseGeometry, lines: object, axis: int) -> list[Stroke]:
+def _clipped(region: BaseGeometry, lines: Any, axis: int) -> list[Stroke]:
     """Clip lines to the region and join them there and back."""
     strokes: list[Stroke] = []
     for index, found in enumerate(shapely.intersection(region, lines)):
@@ -192,7 +192,8 @@ def _on_lines(points: Sequence[Point], body_lines_mm: Sequence[Polyline]) -> lis
     if not body_lines_mm:
         return [False] * len(points)
     lines = shapely.MultiLineString([list(line) for line in body_lines_mm])
-    return [bool(shapely.dwithin(shapely.Point(p), lines, START_CLEAR_MM)) for p in points]
+    near = shapely.dwithin(shapely.points(np.array(points)), lines, START_CLEAR_MM)
+    return [bool(one) for one in np.atleast_1d(near)]
 
 
 def _started_later(stroke: Stroke, lines: BaseGeometry) -> list[Stroke]:

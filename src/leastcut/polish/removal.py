@@ -188,7 +188,7 @@ def simulate_set(work: RemovalSet) -> tuple[RemovalSummary, RemovalMap]:
     _check(work)
     one = crosshatch_rectangle(work.width_mm, work.height_mm, spacing_mm=work.stroke_spacing_mm)
     strokes = one * work.sets
-    pad = _pad(work)
+    pad = pad_of(work)
     margin = reach_mm(pad) + 2 * work.grid_mm
     grid = checked_grid((0.0, 0.0, work.width_mm, work.height_mm), work.grid_mm, margin)
     path = walk(one, arm_speed_mm_s=work.arm_speed_mm_s, step_mm=work.grid_mm / 2)
@@ -199,7 +199,8 @@ def simulate_set(work: RemovalSet) -> tuple[RemovalSummary, RemovalMap]:
     return _summary(work, strokes, len(one), result), result
 
 
-def _pad(work: RemovalSet) -> PadSettings:
+def pad_of(work: RemovalSet) -> PadSettings:
+    """Return machine, pad and force of a set."""
     return PadSettings(
         pad_diameter_mm=work.pad_diameter_mm,
         orbit_mm=work.orbit_mm,
@@ -213,7 +214,7 @@ def _summary(
     work: RemovalSet, strokes: tuple[Stroke, ...], per_set: int, result: RemovalMap
 ) -> RemovalSummary:
     seconds = float(stroke_lengths_mm(strokes).sum()) / work.arm_speed_mm_s
-    rate = volume_rate_mm3_s(_pad(work), preston_um_per_kpa_m=work.preston_um_per_kpa_m)
+    rate = volume_rate_mm3_s(pad_of(work), preston_um_per_kpa_m=work.preston_um_per_kpa_m)
     inside = inset_values(result, work.width_mm, work.height_mm, work.pad_diameter_mm / 2)
     mean = float(inside.mean()) if inside.size else None
     known = inside if mean else np.empty(0)
