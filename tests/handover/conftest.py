@@ -4,7 +4,8 @@ from datetime import datetime
 
 import msgspec
 import pytest
-from handover_job import NOW, build_dossier, plain_drawings
+from handover_job import NOW, build_dossier
+from handover_panels import plain_drawings
 
 from leastcut.handover.drawings import Drawings
 from leastcut.handover.records import Dossier, People
