@@ -24,6 +24,7 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
     "polish": ("polish", "group", "What a pad removes, where, and how warm it gets."),
     "testspot": ("testspot", "testspot", "Which process next, which process for the car."),
     "plan": ("plan", "group", "Sections, strokes, choice of process, time and price."),
+    "work": ("work", "group", "The run: technique from video, records, proof."),
     "safety": ("safety", "group", "Vibration, noise, vapour, cord."),
     "protect": ("protect", "group", "When the last layer may go on."),
     "handover": ("handover", "group", "Reports, care sheet, clear-coat ledger."),

@@ -1,0 +1,294 @@
+"""Follow the pad through a video, frame by frame: memory does not grow with its length.
+
+Only a warm-up of some seconds is held, to learn how pad and ground look; what is kept of a frame is
+a handful of numbers.
+"""
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
+
+import cv2
+import numpy as np
+
+from leastcut.errors import Refusal
+from leastcut.inspect.arrays import F32, F64, U8, Bools
+from leastcut.work import look as looks
+from leastcut.work import pad, view
+from leastcut.work.look import Look
+from leastcut.work.sheet import Sheet, lay
+
+Frame = tuple[float, U8]
+
+FASTEST_FPS = 31.0  # frames beyond are passed over: an arm does not need more
+SEARCH_FRAMES = 40  # frames held while the square is looked for
+SEARCH_EVERY = 12
+GIVE_UP_S = 25.0
+WARM_S = 8.0
+WARM_FRAMES = 250
+SAMPLES = 40
+LEAST_FRAMES = 8
+JUMP_MM_S = 1500.0  # an arm moves no faster
+ADAPT = 0.04  # share of the new picture in the ground, each time it is renewed
+ADAPT_EVERY = 8
+LONGEST_SIDE = 960
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What is known ahead: the square, and perhaps the pad.
+
+    Attributes
+    ----------
+    square_mm : float
+        Inner side of the taped square.
+    corners_px : ndarray (4, 2) or None
+        Its inner corners in the first frame, from the top left clockwise, if typed.
+    pad_at_px : (x, y) or None
+        A point on the pad in the first frame, if clicked.
+    pad_diameter_mm : float or None
+        If typed.
+    """
+
+    square_mm: float
+    corners_px: F64 | None = None
+    pad_at_px: tuple[float, float] | None = None
+    pad_diameter_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Track:
+    """What was seen of the pad, one row per frame looked at.
+
+    Attributes
+    ----------
+    t_s : ndarray (n,)
+        Time stamps.
+    x_mm, y_mm : ndarray (n,)
+        Middle of the pad; nan where it was not seen.
+    radius_mm : ndarray (n,)
+        Its radius as seen; nan where too little of the rim was.
+    sd_mm : ndarray (n,)
+        Standard uncertainty of the place, against the square.
+    square_seen : ndarray (n,)
+        Share of the square's sides that the frame showed.
+    pad_radius_mm : float
+        Radius of the pad as learnt.
+    colour : str
+        Its colour, ``#rrggbb``.
+    """
+
+    t_s: F64
+    x_mm: F64
+    y_mm: F64
+    radius_mm: F64
+    sd_mm: F64
+    square_seen: F64
+    pad_radius_mm: float
+    colour: str
+
+
+@dataclass
+class _State:
+    """What changes from frame to frame."""
+
+    place: view.Anchor
+    sheet: Sheet
+    pose: view.Pose = view.STILL
+    look: Look | None = None
+    warm: deque[tuple[float, U8, view.Pose]] = field(default_factory=deque)
+    rows: list[tuple[float, ...]] = field(default_factory=list)
+    last: tuple[float, float, float] | None = None  # t, x, y in the raster
+    refused: Refusal | None = None
+    seen: Bools | None = None
+
+
+def follow(frames: Iterable[Frame], ask: Ask) -> Track | Refusal:
+    """Follow the pad.
+
+    Parameters
+    ----------
+    frames : iterable of (time [s], frame (H, W, 3) uint8)
+        Blue, green, red, upright, in order. They are read once and not kept.
+    ask : Ask
+        The square and what is known of the pad, in pixels of the frames as given.
+
+    Returns
+    -------
+    Track or Refusal
+        Refusal when there is no square, no pad, or next to nothing of either.
+    """
+    stream = _thinned(frames)
+    begun = _begin(stream, ask)
+    if isinstance(begun, Refusal):
+        return begun
+    state, held = begun
+    for time, frame in _chained(held, stream):
+        _take(state, time, frame, ask)
+    if state.look is None:
+        _learn(state, ask)
+    if state.look is None:
+        return state.refused or _too_short()
+    return _track(state)
+
+
+def _too_short() -> Refusal:
+    return Refusal(
+        why="the video is too short to follow anything",
+        do="Film at least one whole stroke; a whole set says more",
+    )
+
+
+def _thinned(frames: Iterable[Frame]) -> Iterator[Frame]:
+    """Pass over frames that come faster than an arm needs, or not in order of time."""
+    due = -np.inf
+    for time, frame in frames:
+        if time >= due:
+            due = max(due + 1 / FASTEST_FPS, time + 0.7 / FASTEST_FPS)
+            yield time, frame
+
+
+def _chained(held: list[Frame], stream: Iterator[Frame]) -> Iterator[Frame]:
+    yield from held
+    yield from stream
+
+
+def _begin(stream: Iterator[Frame], ask: Ask) -> tuple[_State, list[Frame]] | Refusal:
+    """Find the square; return the state and the frames since it was found."""
+    held: list[Frame] = []
+    first: float | None = None
+    for number, (time, frame) in enumerate(stream):
+        first = time if first is None else first
+        held = [*held[-(SEARCH_FRAMES - 1) :], (time, frame)]
+        if number % SEARCH_EVERY == 0 and (corners := _corners(frame, ask)) is not None:
+            place = view.anchor(frame, corners)
+            return _State(place, lay(place, ask.square_mm)), held[-1:]
+        if time - first > GIVE_UP_S:
+            break
+    if first is None:
+        return Refusal(why="the video holds no frame", do="Copy it from the phone again")
+    corners = _settled(held)
+    if corners is None:
+        return Refusal(
+            why="no taped square was found in the video",
+            do="Film so that all four inner edges of a taped square show, or type its corners with --corners",
+        )
+    place = view.anchor(held[0][1], corners)
+    return _State(place, lay(place, ask.square_mm)), held
+
+
+def _corners(frame: U8, ask: Ask) -> F64 | None:
+    return ask.corners_px if ask.corners_px is not None else view.square_corners(frame)
+
+
+def _settled(held: list[Frame]) -> F64 | None:
+    """Look for the square in the middle picture of the frames held, where the arm has gone."""
+    chosen = held[:: max(1, len(held) // 9)]
+    middle = np.median(np.stack([frame for _, frame in chosen]), axis=0).astype(np.uint8)
+    return view.square_corners(middle)
+
+
+def _take(state: _State, time: float, frame: U8, ask: Ask) -> None:
+    """Take in one frame."""
+    state.pose = pose = view.follow(frame, state.place, state.pose)
+    if pose.seen < view.LEAST_SEEN:
+        state.rows.append((time, np.nan, np.nan, np.nan, np.nan, pose.seen))
+        state.pose = replace(pose, parameters=0.9 * pose.parameters)
+        return
+    flat = state.sheet.flat(frame, state.place, pose)
+    if state.seen is None:
+        state.seen = state.sheet.seen(frame.shape, state.place, pose)
+    if state.look is not None:
+        _see(state, time, flat, pose)
+        return
+    state.warm.append((time, flat, pose))
+    if len(state.warm) >= WARM_FRAMES or time - state.warm[0][0] > WARM_S:
+        _learn(state, ask)
+        if state.look is None:  # the pad is not there yet: go on with the newer half
+            for _ in range(len(state.warm) // 2):
+                old, _, was = state.warm.popleft()
+                state.rows.append((old, np.nan, np.nan, np.nan, np.nan, was.seen))
+
+
+def _learn(state: _State, ask: Ask) -> None:
+    """Learn the look from the frames held, then catch up on them."""
+    if len(state.warm) < LEAST_FRAMES or state.seen is None:
+        state.refused = state.refused or _too_short()
+        return
+    pick = np.unique(np.linspace(0, len(state.warm) - 1, SAMPLES).astype(int))
+    flats = [state.warm[i][1] for i in pick]
+    found = _learnt(flats, state, ask)
+    if isinstance(found, Refusal):
+        state.refused = found
+        return
+    if ask.pad_diameter_mm is not None:
+        found = replace(found, radius_px=0.5 * ask.pad_diameter_mm / state.sheet.grid_mm)
+    state.look = found
+    state.rows.sort()
+    while state.warm:
+        time, flat, pose = state.warm.popleft()
+        _see(state, time, flat, pose)
+
+
+def _learnt(flats: list[U8], state: _State, ask: Ask) -> Look | Refusal:
+    assert state.seen is not None
+    if ask.pad_at_px is None:
+        return looks.learn(flats, state.sheet, state.seen)
+    x, y = state.sheet.pixel(*ask.pad_at_px)
+    x, y = int(round(x)), int(round(y))
+    if not (2 <= x < state.sheet.size - 2 and 2 <= y < state.sheet.size - 2):
+        return Refusal(
+            why="the clicked place lies far outside the taped square",
+            do="Click the middle of the pad in the first frame",
+        )
+    patch = looks.lab(flats[0])[y - 2 : y + 3, x - 2 : x + 3].reshape(-1, 3)
+    colour = np.median(patch, axis=0).astype(np.float32)
+    return looks.from_colour(colour, flats, state.sheet, state.seen)
+
+
+def _see(state: _State, time: float, flat: U8, pose: view.Pose) -> None:
+    """Find the pad in one frame and note it; renew the ground now and then."""
+    assert state.look is not None
+    picture = looks.lab(flat)
+    disc = pad.NOWHERE
+    if state.last is not None and time - state.last[0] < 0.5:
+        reach = 6 + JUMP_MM_S * (time - state.last[0]) / state.sheet.grid_mm
+        disc = pad.locate(picture, state.look, state.last[1:], min(reach, 60.0))
+    if not disc.score > pad.LEAST_SCORE:
+        disc = pad.locate(picture, state.look, None, 0.0)
+    if disc.score:
+        state.last = (time, disc.x, disc.y)
+    x, y = state.sheet.millimetres(np.array(disc.x), np.array(disc.y))
+    g = state.sheet.grid_mm
+    sd = float(np.hypot(disc.sd, 0.3)) * g
+    state.rows.append((time, float(x), float(y), disc.radius * g, sd, pose.seen))
+    if len(state.rows) % ADAPT_EVERY == 0:
+        state.look = _renewed(state.look, picture, disc, state.seen)
+
+
+def _renewed(look: Look, picture: F32, disc: pad.Disc, seen: Bools | None) -> Look:
+    """Let the ground follow slow changes of light and residue, away from the pad."""
+    far = np.sqrt((((picture - look.colour) / np.maximum(look.spread, looks.FLOOR)) ** 2).sum(-1))
+    free = (far > 4.0) & (seen if seen is not None else True)
+    if disc.score:
+        mask = np.ones(free.shape, np.uint8)
+        centre = (round(disc.x), round(disc.y))
+        cv2.circle(mask, centre, round(1.25 * look.radius_px), 0, -1)
+        free &= mask > 0
+    new = free & ~look.known
+    share = np.where(new, 1.0, np.where(free, ADAPT, 0.0)).astype(np.float32)[..., None]
+    return replace(
+        look, ground=look.ground + share * (picture - look.ground), known=look.known | new
+    )
+
+
+def _track(state: _State) -> Track:
+    rows = np.array(sorted(state.rows), np.float64).reshape(-1, 6)
+    assert state.look is not None
+    code = np.clip(state.look.colour, 0, 255).astype(np.uint8).reshape(1, 1, 3)
+    r, g, b = cv2.cvtColor(code, cv2.COLOR_LAB2RGB)[0, 0]
+    return Track(
+        *(rows[:, k] for k in range(6)),
+        pad_radius_mm=state.look.radius_px * state.sheet.grid_mm,
+        colour=f"#{r:02x}{g:02x}{b:02x}",
+    )

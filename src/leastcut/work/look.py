@@ -1,0 +1,218 @@
+"""Learn what the pad looks like: from a click, or from what moves and is round.
+
+What differs from the still ground is grouped by colour (k-means, Lloyd, IEEE Trans. Inf. Theory 28
+(1982) 129; from memory); the group that fills a disc of one size best, in one frame after another,
+is the pad. An arm moves too, but is not round; the ground uncovered by a pad that stood there is
+round too, but has the colour of the paint.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from leastcut.errors import Refusal
+from leastcut.inspect.arrays import F32, U8, Bools
+from leastcut.work.sheet import Sheet
+
+GROUPS = 6
+TRIED_MM = tuple(float(r) for r in np.geomspace(22, 115, 22))  # radii of pads: 45 to 230 mm
+LEAST_QUALITY = 0.45
+LEAST_APART = 3.2  # pad from paint, in their own spreads
+MOVED = 26.0  # Lab units between a pixel and the still ground that count as changed
+FLOOR = np.array([10.0, 5.0, 5.0], np.float32)  # least spread of a colour: shading, compression
+COARSE = 3
+OTHER = 0.3  # what hides the pad counts this much for it
+RING = 1.6  # the pad's colour around the disc counts this much against it: an arm goes on
+
+
+@dataclass(frozen=True)
+class Look:
+    """How the pad and the ground look in the raster.
+
+    Attributes
+    ----------
+    colour, spread : ndarray (3,)
+        Lab colour of the pad and its spread, 8-bit units.
+    ground : ndarray (n, n, 3) float32
+        Lab colour of the ground.
+    known : ndarray (n, n) bool
+        Where the ground has been seen.
+    radius_px : float
+        Radius of the pad in the raster.
+    quality : float
+        How well the colour fills discs, 0 to 1.
+    """
+
+    colour: F32
+    spread: F32
+    ground: F32
+    known: Bools
+    radius_px: float
+    quality: float = 1.0
+
+
+def lab(flat: U8) -> F32:
+    """Return a raster in Lab, 8-bit units as float."""
+    return np.asarray(cv2.cvtColor(flat, cv2.COLOR_BGR2LAB), np.float32)
+
+
+def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
+    """Learn the pad from frames seen square on.
+
+    Parameters
+    ----------
+    flats : sequence of ndarray (n, n, 3) uint8
+        Frames spread over some seconds.
+    sheet : Sheet
+        Their raster.
+    seen : ndarray (n, n) bool
+        Which pixels the camera shows.
+    """
+    pictures = np.stack([lab(f) for f in flats])
+    ground = _still(pictures)
+    away = _distance(pictures, ground)
+    changed = (away > MOVED) & seen
+    if changed.mean() < 5e-4:
+        return Refusal(
+            why="nothing moves in the video",
+            do="Film while the pad works, camera still, the whole taped square in view",
+        )
+    colours = pictures[changed]
+    centres = _groups(colours)
+    paint = _paint(ground, sheet)
+    tried = [_candidate(pictures, changed, centres, k, paint, sheet) for k in range(len(centres))]
+    best = max(tried, key=lambda found: found[0])
+    if best[0] < LEAST_QUALITY:
+        return Refusal(
+            why="no round pad of one colour was found moving over the square",
+            do="Click the pad in the first frame (--pad-at X,Y), and keep arm and cord from hiding it",
+        )
+    look = Look(best[1], best[2], ground, seen, best[3] / sheet.grid_mm, best[0])
+    return apart(cleared(look, pictures, seen, paint), paint)
+
+
+def from_colour(colour: F32, flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
+    """Learn size and ground for a pad whose Lab colour is known."""
+    pictures = np.stack([lab(f) for f in flats])
+    paint = _paint(_still(pictures), sheet)
+    spread = FLOOR * 1.3
+    hit = _far(pictures, colour, spread) < 3.0
+    quality, radius = _roundness(hit, ~hit & seen, sheet)
+    if quality < LEAST_QUALITY:
+        return Refusal(
+            why="no round pad of the clicked colour was found",
+            do="Click the middle of the pad's face, not machine, label or glare",
+        )
+    look = Look(colour, spread, _still(pictures), seen, radius / sheet.grid_mm, quality)
+    return apart(cleared(look, pictures, seen, paint), paint)
+
+
+def apart(look: Look, paint: F32) -> Look | Refusal:
+    """Refuse a pad that looks like the paint."""
+    gap = (look.colour - paint) / np.maximum(look.spread, FLOOR)
+    if float(np.sqrt((gap**2).sum())) < LEAST_APART:
+        return Refusal(
+            why="pad and paint look too much alike in this light",
+            do="Use a pad of another colour, or put a ring of coloured tape round the backing plate",
+        )
+    return look
+
+
+def cleared(look: Look, pictures: F32, seen: Bools, paint: F32) -> Look:
+    """Return the look with the ground freed from the pad, and where it is known."""
+    hidden = _far(pictures, look.colour, look.spread) < 3.5
+    kernel = np.ones((5, 5), np.uint8)
+    hidden = np.stack([cv2.dilate(h.astype(np.uint8), kernel) for h in hidden]) > 0
+    masked = np.where(hidden[..., None], np.float32(np.nan), pictures)
+    enough = (~hidden).sum(0) >= max(2, len(pictures) // 8)
+    masked[:, ~enough] = paint
+    ground = np.nanmedian(masked, axis=0).astype(np.float32)
+    return replace(look, ground=ground, known=np.asarray(enough & seen))
+
+
+def _still(pictures: F32) -> F32:
+    return np.asarray(np.median(pictures, axis=0), np.float32)
+
+
+def _paint(ground: F32, sheet: Sheet) -> F32:
+    """Return the colour of the paint: the middle one within the square."""
+    low = round(sheet.margin_mm / sheet.grid_mm)
+    high = low + round(sheet.side_mm / sheet.grid_mm)
+    return np.asarray(np.median(ground[low:high, low:high].reshape(-1, 3), axis=0), np.float32)
+
+
+def _distance(pictures: F32, ground: F32) -> F32:
+    gap = pictures - ground
+    return np.asarray(np.sqrt(0.5 * gap[..., 0] ** 2 + 2 * (gap[..., 1:] ** 2).sum(-1)), np.float32)
+
+
+def _far(pictures: F32, colour: F32, spread: F32) -> F32:
+    gap = (pictures - colour) / np.maximum(spread, FLOOR)
+    return np.asarray(np.sqrt((gap**2).sum(-1)), np.float32)
+
+
+def _groups(colours: F32) -> F32:
+    step = max(1, len(colours) // 6000)
+    sample = np.ascontiguousarray(colours[::step])
+    count = min(GROUPS, len(sample))
+    cv2.setRNGSeed(1)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.5)
+    _, _, centres = cv2.kmeans(sample, count, None, stop, 3, cv2.KMEANS_PP_CENTERS)
+    return np.asarray(centres, np.float32)
+
+
+def _candidate(
+    pictures: F32, changed: Bools, centres: F32, k: int, paint: F32, sheet: Sheet
+) -> tuple[float, F32, F32, float]:
+    """Return quality, colour, spread and radius [mm] of one group of colours as the pad."""
+    colours = pictures[changed]
+    near = np.argmin(((colours[:, None] - centres) ** 2).sum(-1), axis=1) == k
+    colour = np.median(colours[near], axis=0).astype(np.float32)
+    spread = 1.4826 * np.median(np.abs(colours[near] - colour), axis=0)
+    spread = np.clip(spread, FLOOR, 2.5 * FLOOR).astype(np.float32)
+    gap = np.abs(colour - paint) / FLOOR
+    if float(np.sqrt((gap**2).sum())) < 0.7 * LEAST_APART:
+        return 0.0, colour, spread, 0.0
+    hit = (_far(pictures, colour, spread) < 3.0) & (_distance(pictures, paint) > MOVED)
+    still = hit.mean(0) > 0.9  # tape and whatever else never moves
+    quality, radius = _roundness(hit & ~still, ~changed & ~hit, sheet)
+    return quality, colour, spread, radius
+
+
+def _roundness(hit: Bools, ground: Bools, sheet: Sheet) -> tuple[float, float]:
+    """Return how well a colour fills a disc of one size over the frames, and its radius [mm].
+
+    A disc counts what of it has the colour, less what shows the ground, less what of the colour
+    lies in the ring around it: the ring makes a disc too small lose, the ground one too large.
+    """
+    step = sheet.grid_mm * COARSE
+    chosen = np.linspace(0, len(hit) - 1, min(10, len(hit))).astype(int)
+    layers = [(_shrunk(hit[i]), _shrunk(ground[i])) for i in chosen]
+    quality = np.array([[_best(h, g, r / step) for h, g in layers] for r in TRIED_MM])
+    typical = np.sort(quality, axis=1)[:, quality.shape[1] // 3 :].mean(1)
+    k = int(typical.argmax())
+    return float(typical[k]), TRIED_MM[k]
+
+
+def _shrunk(mask: Bools) -> F32:
+    size = (mask.shape[1] // COARSE, mask.shape[0] // COARSE)
+    return np.asarray(
+        cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA), np.float32
+    )
+
+
+def _best(hit: F32, ground: F32, radius: float) -> float:
+    reach = int(np.ceil(1.35 * radius)) + 1
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    r = np.hypot(x, y)
+    inside = np.clip(radius + 0.5 - r, 0, 1).astype(np.float32)
+    ring = np.clip(1.35 * radius + 0.5 - r, 0, 1).astype(np.float32) - inside
+    inside /= inside.sum()
+    ring /= ring.sum()
+    other = np.clip(1 - hit - ground, 0, 1)  # machine and arm in front of the pad
+    filled = hit + OTHER * other - ground
+    score = cv2.filter2D(filled, -1, inside, borderType=cv2.BORDER_CONSTANT)
+    score -= RING * cv2.filter2D(hit, -1, ring, borderType=cv2.BORDER_REPLICATE)
+    return float(score.max())
