@@ -125,6 +125,8 @@ def figures(careers: list[Career]) -> dict[str, Any]:
         "median_cut_over_oracle": float(np.median([c.cut_um / c.oracle_um for c in used])),
         "mean_cut_over_oracle": float(np.mean([c.cut_um / c.oracle_um for c in used])),
         "less_than_by_eye": 1 - sum(c.cut_um for c in used) / sum(c.eye_um for c in used),
+        "less_than_by_eye_both_met": 1
+        - sum(c.cut_um for c in met if c.eye_met) / sum(c.eye_um for c in met if c.eye_met),
         "by_eye_met": sum(c.eye_met for c in used) / len(used),
         "median_trials": float(np.median([c.trials for c in careers])),
         "median_looks": float(np.median([c.looks for c in careers])),

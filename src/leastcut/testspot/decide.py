@@ -31,6 +31,7 @@ def assess(
     width_hint_um: float | None = None,
     start: Prior | None = None,
     rules: Rules = Rules(),  # noqa: B008 - immutable
+    n_draws: int = 4096,
 ) -> tuple[TestSpot, PaintDraws]:
     """Say what the trials teach and what to do next.
 
@@ -53,6 +54,8 @@ def assess(
         prior.
     rules : Rules
         The chances asked for.
+    n_draws : int
+        Number of equally likely paints.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def assess(
     """
     rungs = rungs_of.check(ladder)
     usable, left_out = evidence.screen(trials, rungs)
-    known = draws or paint.learn(usable, rungs, width_hint_um=width_hint_um, start=start)
+    known = draws or paint.learn(usable, rungs, width_hint_um=width_hint_um, start=start, n=n_draws)
     required = paint.REQUIRED[target]
     candidates = weigh(known, rungs, required_fraction=required, budget_um=budget_um)
     case = Case(known, rungs, candidates, usable, required, budget_um, rules)
@@ -149,7 +152,7 @@ def _try(case: Case, move: Move) -> Advice:
     where = (
         f"{move.sets} more on spot {move.spot}, {move.total} in all"
         if move.spot
-        else "a fresh spot"
+        else "on an untouched spot"
     )
     return Advice(
         do="try",
@@ -157,10 +160,30 @@ def _try(case: Case, move: Move) -> Advice:
         sets=move.sets,
         spot=move.spot,
         worth_min=move.worth_min,
-        why=f"Try {move.process} × {move.sets} ({where}): the chance that {move.total} meet the"
-        f" target is {found.p_target:.0%} for {found.cut_um.mean:.1f} µm, and the answer is worth"
-        f" {move.worth_min:.0f} min more than it takes.",
+        why=f"Try {move.process} × {move.sets} ({where}): {_because(case, move)}. Chance that"
+        f" {move.total} meet the target {found.p_target:.0%}, expected cut"
+        f" {found.cut_um.mean:.1f} µm.",
     )
+
+
+def _because(case: Case, move: Move) -> str:
+    """Say what the trial is for."""
+    if case.proven is not None:
+        best = case.proven
+        return (
+            f"{best.process} × {best.sets} is proven at {best.cut_um.mean:.1f} µm, but less may do;"
+            f" finding out is worth {move.worth_min:.0f} min more than it takes"
+        )
+    if move.process == moves.owed(case):
+        return "the mildest rung not tried yet that has a fair chance"
+    good = [c for c in case.candidates if c.p_target >= case.rules.p_target]
+    short = max(good, key=lambda c: c.p_within_budget, default=None)
+    if short is not None and short.p_within_budget < case.rules.p_within_budget:
+        return (
+            f"{short.process} × {short.sets} should do, but stays within the budget with"
+            f" {short.p_within_budget:.1%} only until its cut is known better"
+        )
+    return "nothing is proven yet, and this teaches most for its time"
 
 
 def _use(candidate: Candidate) -> Advice:

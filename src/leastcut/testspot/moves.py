@@ -90,8 +90,10 @@ def possible(case: Case) -> tuple[Move, ...]:
     table = value.effects(
         case.draws,
         stacks,
+        case.candidates,
         required=case.required,
         tried=[c.process in case.tried for c in case.candidates],
+        limits=limits,
     )
     now = value.loss_now(
         case.candidates, [c.process in case.tried for c in case.candidates], limits

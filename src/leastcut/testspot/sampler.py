@@ -135,7 +135,8 @@ def _cloud(points: Array, weights: Array) -> tuple[Array, Array]:
     factor = np.linalg.cholesky(cover)
     normal, spread = _normal_points(n, n_dims)
     moved = mean + spread[:, None] * (normal @ factor.T)
-    kept = np.arange(n) % round(1.0 / _DEFENCE) == 0
+    # A run of the sequence is even over the cube; every tenth point would not be (bases 2 and 5).
+    kept = np.arange(n) < round(_DEFENCE * n)
     moved = np.where(kept[:, None], normal, moved)
     scaled = np.linalg.solve(factor, (moved - mean).T)
     log_prior = -0.5 * np.sum(moved**2, axis=1)

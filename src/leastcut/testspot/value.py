@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from leastcut.testspot import paint, sampler
 from leastcut.testspot.paint import PaintDraws
@@ -22,17 +22,27 @@ Array = NDArray[np.float64]
 
 _PAINTS = 800  # paints that carry the weighting
 _OUTCOMES = 32  # outcomes foreseen for each trial
+_CERTAIN = 6.0  # normal score that stands for certainty
 _PHOTO_SD = 0.035  # expected standard uncertainty of a removed fraction
 
 
 @dataclass(frozen=True)
 class Effects:
-    """Candidates over a thinner set of paints: (m,) ln cut and (m, n_candidates) tables."""
+    """Candidates over a thinner set of paints.
+
+    ``cut`` and ``meets`` are tables (n_paints, n_candidates); ``tried`` (n_candidates,). The
+    ``*_shift`` carry what the thinning and the lognormal shape lose against the full set of paints,
+    so that a trial that teaches nothing is worth nothing.
+    """
 
     draws: PaintDraws
     cut: Array
     meets: Array
+    log_cut: Array
     tried: NDArray[np.bool_]
+    cut_factor: Array
+    meets_shift: Array
+    within_shift: Array
 
 
 @dataclass(frozen=True)
@@ -48,20 +58,34 @@ class Limits:
 def effects(
     draws: PaintDraws,
     steps: Sequence[Sequence[tuple[str, int]]],
+    candidates: Sequence[Candidate],
     *,
     required: float,
     tried: Sequence[bool],
+    limits: Limits,
 ) -> Effects:
-    """Return what each candidate does to a thinner set of the paints."""
+    """Return what each candidate (its steps in `steps`) does to a thinner set of the paints."""
     thin = np.linspace(0, len(draws.softness) - 1, _PAINTS).astype(np.intp)
     few = paint.take(draws, thin)
     results = [paint.outcome(few, stack) for stack in steps]
+    cut = np.stack([cut for cut, _ in results], axis=1)
+    meets = np.stack([gone >= required for _, gone in results], axis=1).astype(np.float64)
+    even = np.full((1, len(cut)), 1.0 / len(cut))
+    within = np.array([candidate.p_within_budget for candidate in candidates])
     return Effects(
         draws=few,
-        cut=np.stack([cut for cut, _ in results], axis=1),
-        meets=np.stack([gone >= required for _, gone in results], axis=1).astype(np.float64),
+        cut=cut,
+        meets=meets,
+        log_cut=np.log(cut),
         tried=np.asarray(tried, dtype=bool),
+        cut_factor=np.array([c.cut_um.mean for c in candidates]) / cut.mean(axis=0),
+        meets_shift=np.array([c.p_target for c in candidates]) - meets.mean(axis=0),
+        within_shift=_probit(within) - _within_score(np.log(cut), even, limits)[0],
     )
+
+
+def _probit(chance: Array) -> Array:
+    return np.asarray(ndtri(np.clip(chance, 1e-4, 1.0 - 1e-4)))
 
 
 def loss(table: Effects, weights: Array, tried: NDArray[np.bool_], limits: Limits) -> Array:
@@ -70,8 +94,10 @@ def loss(table: Effects, weights: Array, tried: NDArray[np.bool_], limits: Limit
     A proven candidate costs its clear coat, and one trial more if it was never tried; with nothing
     proven, the best that can be paid also costs its chance to miss the target.
     """
-    payable = _within(table, weights, limits) >= limits.p_within
-    return _price(weights @ table.meets, weights @ table.cut, payable, tried, limits)
+    score = _within_score(table.log_cut, weights, limits) + table.within_shift
+    meets = np.clip(weights @ table.meets + table.meets_shift, 0.0, 1.0)
+    cut = weights @ table.cut * table.cut_factor
+    return _price(meets, cut, score >= float(ndtri(limits.p_within)), tried, limits)
 
 
 def _price(
@@ -89,16 +115,18 @@ def _price(
     return np.asarray(np.min(np.where(payable, cost, nothing), axis=1))
 
 
-def _within(table: Effects, weights: Array, limits: Limits) -> Array:
-    """Return the chance to stay within budget, taking the cut as lognormal, (k, n_candidates)."""
+def _within_score(log_cut: Array, weights: Array, limits: Limits) -> Array:
+    """Return the normal score of the chance to stay within budget, the cut taken as lognormal.
+
+    Shape (k, n_candidates).
+    """
     if limits.budget_um is None:
-        return np.ones((len(weights), table.cut.shape[1]))
+        return np.full((len(weights), log_cut.shape[1]), _CERTAIN)
     if not limits.budget_um > 0.0:
-        return np.zeros((len(weights), table.cut.shape[1]))
-    log = np.log(table.cut)
-    mean = weights @ log
-    spread = np.sqrt(np.maximum(weights @ log**2 - mean**2, 1e-12))
-    return np.asarray(ndtr((np.log(limits.budget_um) - mean) / spread))
+        return np.full((len(weights), log_cut.shape[1]), -_CERTAIN)
+    mean = weights @ log_cut
+    spread = np.sqrt(np.maximum(weights @ log_cut**2 - mean**2, 1e-12))
+    return np.asarray(np.clip((np.log(limits.budget_um) - mean) / spread, -_CERTAIN, _CERTAIN))
 
 
 def loss_now(candidates: Sequence[Candidate], tried: Sequence[bool], limits: Limits) -> float:
@@ -137,7 +165,7 @@ def loss_after(
     """
     source, noise = _foreseen(len(shown))
     seen = shown[source] + _PHOTO_SD * noise[:, 0]
-    log = -0.5 * ((seen[:, None] - shown) / _PHOTO_SD) ** 2
+    log = -0.5 * np.square((seen[:, None] - shown) / _PHOTO_SD)
     if gauge_sd_um is not None:
         read = cut_um[source] + gauge_sd_um * noise[:, 1]
         log -= 0.5 * ((read[:, None] - cut_um) / gauge_sd_um) ** 2
