@@ -46,6 +46,7 @@ bench: $(VENV)/dev.stamp
 
 docs: $(VENV)/dev.stamp
 	$(BIN)/python tools/make_docs.py
+	$(BIN)/python tools/make_pictures.py
 
 fmt: $(VENV)/dev.stamp
 	$(BIN)/ruff check --fix src tests bench tools
