@@ -97,8 +97,8 @@ def join(points: Points, shape: tuple[int, int]) -> Ints:
 
     scale = 2**points.level
     width = shape[1] // scale + 8
-    col = np.round((points.x + 0.5) / scale - 0.5).astype(np.intp) + 3
-    row = np.round((points.y + 0.5) / scale - 0.5).astype(np.intp) + 3
+    col = np.round(points.x / scale).astype(np.intp) + 3
+    row = np.round(points.y / scale).astype(np.intp) + 3
     place = row * width + col
     index = np.full((shape[0] // scale + 9) * width, -1, np.int32)
     index[place] = np.arange(len(points), dtype=np.int32)

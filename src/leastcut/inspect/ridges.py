@@ -94,9 +94,7 @@ def local_noise(best: F32, usable: Bools) -> F32:
     """
     height, width = best.shape
     rows, cols = max(1, height // BLOCK_PX), max(1, width // BLOCK_PX)
-    crop = (slice(0, rows * BLOCK_PX, 3), slice(0, cols * BLOCK_PX, 3))
-    if height < BLOCK_PX or width < BLOCK_PX:
-        crop = (slice(None), slice(None))
+    crop = (_middle(height, rows), _middle(width, cols))
     values = np.where(usable[crop], best[crop], np.nan)
     blocks = _blocks(values, rows, cols)
     count = np.isfinite(blocks).sum(1)
@@ -110,6 +108,12 @@ def local_noise(best: F32, usable: Bools) -> F32:
         filled = cv2.medianBlur(filled.astype(np.float32), 3)
     result: F32 = cv2.resize(filled, (width, height), interpolation=cv2.INTER_LINEAR)
     return np.maximum(result, np.float32(1e-6))
+
+
+def _middle(size: int, blocks: int) -> slice:
+    """Return every third pixel of whole blocks, laid in the middle so that no corner is special."""
+    start = max(size - blocks * BLOCK_PX, 0) // 2 + 1
+    return slice(start, start + blocks * BLOCK_PX - 2, 3) if size >= BLOCK_PX else slice(None)
 
 
 def _blocks(values: F32, rows: int, cols: int) -> F32:
@@ -144,8 +148,8 @@ def crest(best: F32, which: U8, noise: F32, usable: Bools, *, floor: F32, level:
     bend = np.minimum(ahead + behind - 2 * here, -1e-9)
     shift = np.clip((behind - ahead) / (2 * bend), -0.7, 0.7)
     scale = float(2**level)
-    px = ((x + shift * nx)[top] + 0.5) * scale - 0.5
-    py = ((y + shift * ny)[top] + 0.5) * scale - 0.5
+    px = (x + shift * nx)[top] * scale  # pyramid pixel k lies on pixel 2 k of the finer level
+    py = (y + shift * ny)[top] * scale
     snr = (here / noise.ravel()[flat])[top]
     return Points(
         px.astype(np.float32),
