@@ -64,6 +64,7 @@ def test_history_checks_and_reserve_change_the_answer(readings: Path, tmp_path: 
     assert budget("--history", history) < plain
     assert budget("--reserve", "1.2 mil") < plain
     assert budget("--paint", "factory") > plain
+    assert budget("--clear-um", 45, 60) > plain > budget("--clear-um", 30, 45)
     assert budget("--check", "0=0", "--check", "125=126") != plain
     assert budget("--check", "125=126", "--checked-days-ago", 900) < budget("--check", "125=126")
 
@@ -83,6 +84,7 @@ def test_summary_in_either_unit_and_a_picture(readings: Path, tmp_path: Path) ->
         ("panel,reading_um\nroof,x\n", [], "no usable row"),
         ("panel,reading_um\nroof,100\n", ["--check", "half"], "cannot read 'half'"),
         ("panel,reading_um\nroof,100\n", ["--reserve", "much"], "much"),
+        ("panel,reading_um\nroof,100\n", ["--clear-um", "50", "35"], "no range"),
     ],
 )
 def test_bad_input_is_one_error(tmp_path: Path, rows: str, more: list[str], what: str) -> None:

@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from leastcut.car.records import Material, Panel, Side
     from leastcut.car.units import UnitSystem
     from leastcut.errors import Problem
+    from leastcut.inspect.layers import LayerPrior
     from leastcut.inspect.records import EarlierCut, FilmFinding, Gauge, GaugeCheck, Reading
 
 
@@ -24,6 +25,13 @@ if TYPE_CHECKING:
     show_default=True,
     help="What is known of the paint's history.",
 )
+@click.option(
+    "--clear-um",
+    type=(float, float),
+    default=None,
+    metavar="LOW HIGH",
+    help="Range of this maker's factory clear coat, µm, if you know it.",
+)
 @click.option("--reserve", default=None, help='Clear coat to keep everywhere, such as "1.2 mil".')
 @click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="Write the picture, an SVG.")
@@ -34,6 +42,7 @@ def film(
     checks: tuple[str, ...],
     checked_days_ago: float | None,
     paint: str,
+    clear_um: tuple[float, float] | None,
     reserve: str | None,
     units: "UnitSystem",
     out: Path | None,
@@ -57,6 +66,7 @@ def film(
         gauge=gauge,
         earlier=_history(history, {panel.id for panel in panels}),
         reserve=_rule(reserve),
+        prior=_prior(paint, clear_um),
     )
     if out is not None:
         _picture(out, findings, units)
@@ -159,6 +169,13 @@ def _rule(reserve: str | None) -> Any:
     from leastcut.inspect.budget import reserve_rule
 
     return reserve_rule(None if reserve is None else parse(reserve, "micrometer"))
+
+
+def _prior(paint: str, clear_um: tuple[float, float] | None) -> "LayerPrior":
+    from leastcut.inspect.layers import prior_for, with_clear
+
+    prior = prior_for(paint)  # type: ignore[arg-type]
+    return prior if clear_um is None else with_clear(prior, *clear_um, source="--clear-um")
 
 
 def panels_of(readings: "tuple[Reading, ...]") -> "tuple[Panel, ...]":

@@ -13,9 +13,17 @@ from typing import Literal, get_args
 import msgspec
 
 from leastcut.car.records import PaintHistory
+from leastcut.errors import InputError
+
+MOST_CLEAR_UM = 200.0
+"""No factory clear coat is believed to be thicker [µm]."""
 
 PaintState = Literal["factory", "repainted", "filled", "thin"]
 STATES: tuple[PaintState, ...] = get_args(PaintState)
+
+
+class LayerError(InputError):
+    """A range of film that cannot be."""
 
 
 class LayerRange(msgspec.Struct, frozen=True, kw_only=True):
@@ -187,3 +195,35 @@ def place_sds(prior: LayerPrior) -> tuple[float, float, float, float]:
     """Return the clear's spread from place to place in each state [µm]."""
     factory, hand = prior.clear_place_sd, prior.repaint_place_sd_um
     return factory, hand, hand, factory
+
+
+def with_clear(prior: LayerPrior, low_um: float, high_um: float, *, source: str) -> LayerPrior:
+    """Return the belief with another range for factory clear coat, such as the maker's own.
+
+    Parameters
+    ----------
+    prior : LayerPrior
+        Belief to change.
+    low_um, high_um : float
+        Range that holds 95 % of places [µm].
+    source : str
+        Who says so.
+
+    Raises
+    ------
+    LayerError
+        If the range is empty, negative or beyond belief.
+
+    Examples
+    --------
+    >>> with_clear(DEFAULT_PRIOR, 30.0, 45.0, source="data sheet").clear.mean_um
+    37.5
+    """
+    if not 0 < low_um < high_um <= MOST_CLEAR_UM:
+        raise LayerError(
+            f"{low_um:g} to {high_um:g} µm is no range of clear coat",
+            where="clear coat range",
+            do=f"Give the lower and the upper end in µm, up to {MOST_CLEAR_UM:g}",
+        )
+    clear = LayerRange(name=prior.clear.name, low_um=low_um, high_um=high_um, source=source)
+    return msgspec.structs.replace(prior, clear=clear)
