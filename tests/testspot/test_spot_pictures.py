@@ -54,6 +54,7 @@ def test_survival_shows_the_trials_that_speak_of_a_whole_spot() -> None:
     assert [point.number for point in points] == [1, 3, 6]  # 4 began on a worked spot, 5 is blind
     assert points[0].visible.mean == pytest.approx(0.8)
     assert points[0].visible.low < points[0].visible.mean < points[0].visible.high
+    assert f"6: {LABELS[1]} × 3, 10% left" in _drawn(drawing.survival_svg(survival(6)))
 
 
 def test_ladder_picture_holds_every_candidate_and_the_advice() -> None:
