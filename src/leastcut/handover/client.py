@@ -199,7 +199,7 @@ def _figures(dossier: Dossier) -> list[list[str]]:
     if worked:
         how = "recorded" if dossier.cuts else "planned"
         most = words.thickness(most_cut_um(dossier), dossier.units)
-        figures.append([most, f"most cut in any section, {how}"])
+        figures.append([most, f"most cut, {how}"])
         least = min(s.clear_after_low_um for s in plan.sections if s.steps)
         figures.append([words.thickness(least, dossier.units), "clear coat left, at least"])
     if states:

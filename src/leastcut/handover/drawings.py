@@ -11,7 +11,7 @@ from leastcut.handover.wall import panels_in_order, sheet_height_mm
 from leastcut.plan.records import Layout, Section, Stroke
 
 # Paper for the pattern sheet with its legend; the type width of A4 shows it at five sixths.
-SHEET_MM = (220.0, 150.0)
+SHEET_MM = (220.0, 195.0)
 
 # A panel's page, in mm: type width; height without head, settings and cautions; a table row; the
 # least picture worth looking at; what the drawing needs beside and above the panel itself.
