@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from leastcut.cli import plan_dates, plan_job
 from leastcut.cli.plan_more import COMMANDS, OptionError
+from leastcut.errors import InputError
 from leastcut.plan.build import Around
 from leastcut.plan.choose import Inputs
 from leastcut.plan.records import Rates
@@ -60,7 +61,7 @@ def made(monkeypatch: pytest.MonkeyPatch, *, priced: bool = True) -> None:
     )
     rates = Rates(currency="EUR", labour_per_hour=Decimal(60), tax_percent=Decimal(20))
     around = Around(car=car({"roof": 1, "door": 1}), rates=rates if priced else None)
-    monkeypatch.setattr(plan_job, "inputs_of", lambda _: (inputs, around))
+    monkeypatch.setattr(plan_job, "inputs_of", lambda *_, **__: (inputs, around))
 
 
 def run(name: str, *arguments: str) -> Result:
@@ -204,3 +205,53 @@ def test_calendar_files_that_cannot_be(tmp_path: Path, old: str, new: str, word:
 def test_no_calendar_file() -> None:
     with pytest.raises(OptionError, match="No such file"):
         run("calendar", "nowhere.toml")
+
+
+LOG = "job,operation,planned_minutes,actual_minutes\n" + "".join(
+    f"{job},{name},20,{minutes}\n"
+    for job in "abcde"
+    for name, minutes in (("clay", 30), ("sets", 40))
+)
+
+
+def test_pace_is_learnt_from_a_log(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text(LOG, encoding="utf-8-sig")
+    lines = run("pace", str(tmp_path / "log.csv")).output.splitlines()
+    assert lines[0].startswith("clay ")
+    assert 1.3 < float(lines[0].split("×")[1].split()[0]) < 1.6
+    assert lines[-1].startswith("5 jobs")
+    found = json.loads(run("pace", str(tmp_path / "log.csv"), "--json").output)
+    assert set(found["factor"]) == {"clay", "sets"}
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("job,operation\na,b\n", "log.csv:2"),
+        (LOG + "f,clay,20,much\n", "log.csv:12"),
+        (LOG + "f,clay,20,0\n", "log.csv:12"),
+    ],
+)
+def test_logs_that_cannot_be(tmp_path: Path, text: str, word: str) -> None:
+    (tmp_path / "log.csv").write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        run("pace", str(tmp_path / "log.csv"))
+    assert word in str(caught.value)
+
+
+def test_no_log() -> None:
+    with pytest.raises(plan_job.LogError, match="cannot read it"):
+        run("pace", "nowhere.csv")
+
+
+@pytest.mark.process
+def test_a_slow_shops_quote_is_dearer(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text(LOG, encoding="utf-8")
+    job = tmp_path / "small.toml"
+    job.write_text(
+        'format = 1\n[car]\nlabel = "invented"\nbody = "coupe"\n[prices]\ncurrency = "EUR"\n'
+        'labour_per_hour = "60"\n'
+    )
+    usual = Decimal(json.loads(run("quote", str(job), "--json").output)["total"])
+    words = ("quote", str(job), "--json", "--pace", str(tmp_path / "log.csv"))
+    assert Decimal(json.loads(run(*words).output)["total"]) > usual

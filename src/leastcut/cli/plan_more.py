@@ -20,11 +20,20 @@ class OptionError(InputError):
     """An option that cannot be read."""
 
 
+_pace_log = click.option(
+    "--pace",
+    "log",
+    type=click.Path(path_type=Path),
+    help="CSV log of your own operation times to plan by; see plan pace.",
+)
+
+
 @click.command()
 @options.job_file
+@_pace_log
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="Folder for the pictures.")
 @options.as_json
-def offers(job_file: Path, out: Path | None, *, as_json: bool) -> None:
+def offers(job_file: Path, log: Path | None, out: Path | None, *, as_json: bool) -> None:
     """Make three offers to the client, and draw minutes against clear coat against finish."""
     import msgspec
     import numpy as np
@@ -33,7 +42,7 @@ def offers(job_file: Path, out: Path | None, *, as_json: bool) -> None:
     from leastcut.plan.frontier import frontier
     from leastcut.plan.frontier import offers as three
 
-    inputs, around = inputs_of(job_file)
+    inputs, around = inputs_of(job_file, log=log)
     found = three(inputs, around=around, rng=np.random.default_rng(SEED))
     points = frontier(inputs)
     if out is not None:
@@ -153,9 +162,10 @@ def _pairs(given: tuple[str, ...], option: str) -> dict[str, float]:
 
 @click.command()
 @options.job_file
+@_pace_log
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="CSV file for the quote.")
 @options.as_json
-def quote(job_file: Path, out: Path | None, *, as_json: bool) -> None:
+def quote(job_file: Path, log: Path | None, out: Path | None, *, as_json: bool) -> None:
     """Print the quote line by line, and write it as CSV; the job needs a prices table."""
     import msgspec
     import numpy as np
@@ -165,7 +175,7 @@ def quote(job_file: Path, out: Path | None, *, as_json: bool) -> None:
     from leastcut.plan.quote import rows
     from leastcut.shop.files import write_whole
 
-    inputs, around = inputs_of(job_file)
+    inputs, around = inputs_of(job_file, log=log)
     plan, _ = plan_of(inputs, around=around, rng=np.random.default_rng(SEED))
     if plan.price is None:
         raise OptionError("no prices", where=str(job_file), do="Add a [prices] table to the job")
@@ -239,4 +249,28 @@ def _show(table: "Timetable", file: object) -> None:
         click.echo(f"{left.car}: no room. {left.why}")
 
 
-COMMANDS: list[click.Command] = [offers, what_if, quote, calendar]
+@click.command()
+@click.argument("log", metavar="LOG.csv", type=click.Path(path_type=Path))
+@options.as_json
+def pace(log: Path, *, as_json: bool) -> None:
+    """Learn your own pace from LOG.csv: job, operation, planned_minutes, actual_minutes.
+
+    Planned minutes are those of the plan without a log; call the time on the paint "sets".
+    """
+    import msgspec
+
+    from leastcut.cli.plan_job import log_of
+    from leastcut.plan.learn import learn
+
+    found = learn(log_of(log))
+    if as_json:
+        click.echo(msgspec.json.encode(found).decode())
+        return
+    for operation, factor in sorted(found.factor.items()):
+        click.echo(
+            f"{operation:32} ×{factor.mean:.2f}  (95 % {factor.low:.2f} to {factor.high:.2f})"
+        )
+    click.echo(f"{found.n_jobs} jobs; operations of a job vary together by {found.correlation:.2f}")
+
+
+COMMANDS: list[click.Command] = [offers, what_if, quote, calendar, pace]

@@ -100,7 +100,7 @@ def learn(timed: Sequence[Timed]) -> Learnt:
     True
     """
     for one in timed:
-        _check(one)
+        check(one)
     jobs = sorted({one.job for one in timed})
     names = sorted({one.operation for one in timed})
     log = np.full((len(jobs), len(names)), np.nan)
@@ -111,12 +111,20 @@ def learn(timed: Sequence[Timed]) -> Learnt:
     return Learnt(factor=factor, correlation=_correlation(log), n_jobs=len(jobs))
 
 
-def _check(one: Timed) -> None:
+def check(one: Timed) -> Timed:
+    """Return a logged operation as it is, or say what is wrong with it.
+
+    Raises
+    ------
+    TimedError
+        If a duration is not a positive number.
+    """
     for minutes in (one.planned_minutes, one.actual_minutes):
         if not (math.isfinite(minutes) and minutes > 0):
             raise TimedError(
                 f"{minutes} min for {one.operation!r}", where=one.job, do="Write minutes above 0"
             )
+    return one
 
 
 def _predict(column: Floats) -> Interval:
