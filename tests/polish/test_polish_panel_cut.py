@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+import shapely
 
 from leastcut.polish.footprint import footprint_kernel, pressure_kpa, volume_rate_mm3_s
+from leastcut.polish.grid import Grid
 from leastcut.polish.panel_cut import Wobble, Worked, paint_mask, panel_cut, tilt_kernels
 from leastcut.polish.records import PadSettings, Stroke
 from leastcut.polish.removal import RemovalMap, crosshatch_rectangle, removal_map
@@ -37,6 +39,21 @@ def test_nothing_is_cut_beyond_the_border_or_under_tape() -> None:
     assert made.depth_um[mask == 0].max() == 0
     assert mask.sum() * 16 == pytest.approx(300 * 200 - 100 * 20, rel=0.06)
     assert 0 < made.volume_mm3() < free.volume_mm3()
+
+
+def test_mask_against_the_geometry_library() -> None:
+    rng = np.random.default_rng(2)
+    grid = Grid((-3.0, -7.0), 1.7, (90, 110))
+    x, y = np.meshgrid(grid.xs_mm(), grid.ys_mm())
+    for _ in range(20):
+        turn = np.sort(rng.uniform(0, 2 * np.pi, 11))
+        radius = rng.uniform(20, 110, 11)
+        star = tuple(zip(80 + radius * np.cos(turn), 60 + radius * np.sin(turn), strict=True))
+        hole = ((60.13, 40.27), (120.41, 50.09), (90.37, 90.71))
+        expected = shapely.contains_xy(
+            shapely.Polygon(star).difference(shapely.Polygon(hole)), x, y
+        )
+        assert (paint_mask(grid, star, [hole]) == expected).all()
 
 
 def test_an_unsteady_hand_spreads_the_cut_but_keeps_its_mean() -> None:

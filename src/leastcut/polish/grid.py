@@ -144,6 +144,15 @@ def walk(
     return Walk(at[:, 0], at[:, 1], ended - began)
 
 
+def joined_walks(walks: Sequence[Walk], factors: Sequence[float]) -> Walk:
+    """Return walks as one, the time of each multiplied by its factor."""
+    return Walk(
+        np.concatenate([one.x_mm for one in walks]),
+        np.concatenate([one.y_mm for one in walks]),
+        np.concatenate([one.dwell_s * f for one, f in zip(walks, factors, strict=True)]),
+    )
+
+
 def time_to_s(
     s_mm: npt.ArrayLike, length_mm: npt.ArrayLike, arm_speed_mm_s: float, ramp_mm: float
 ) -> Array:
@@ -204,12 +213,9 @@ def deposit(path: Walk, grid: Grid, *, weight: Array | None = None) -> Array:
     i, j = np.floor(v).astype(np.int64), np.floor(u).astype(np.int64)
     fu, fv = u - j, v - i
     rows, columns = grid.shape
-    flat = np.zeros(rows * columns + columns + 2)
-    for di, dj, share in (
-        (0, 0, (1 - fv) * (1 - fu)),
-        (0, 1, (1 - fv) * fu),
-        (1, 0, fv * (1 - fu)),
-        (1, 1, fv * fu),
-    ):
-        flat += np.bincount((i + di) * columns + j + dj, dwell * share, minlength=flat.size)
+    place = i * columns + j
+    low, high = dwell * (1.0 - fv), dwell * fv
+    places = np.concatenate([place, place + 1, place + columns, place + columns + 1])
+    shares = np.concatenate([low * (1.0 - fu), low * fu, high * (1.0 - fu), high * fu])
+    flat = np.bincount(places, shares, minlength=rows * columns)
     return flat[: rows * columns].reshape(rows, columns)

@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from leastcut.car.records import Polygon
 from leastcut.polish.contact import FOAM_KPA_PER_MM
 from leastcut.polish.footprint import Kernel, footprint_kernel, pressure_kpa, reach_mm
-from leastcut.polish.grid import Grid, Walk, checked_grid, deposit, walk
+from leastcut.polish.grid import Grid, Walk, checked_grid, deposit, joined_walks, walk
 from leastcut.polish.records import PadMotion, Stroke
 from leastcut.polish.removal import RemovalMap, spread
 from leastcut.polish.speed import Array, contact_half_angle, orbit_rad_s, spin_rad_s
@@ -84,38 +85,54 @@ def panel_cut(
     bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     grid = checked_grid(bounds, grid_mm, margin)
     kernel = footprint_kernel(settings, preston_um_per_kpa_m=preston_um_per_kpa_m, grid_mm=grid_mm)
-    layers = [np.zeros(grid.shape)] * 3
-    for work in works:
-        path = walk(
-            work.strokes, arm_speed_mm_s=work.arm_speed_mm_s, step_mm=grid_mm / 2, ramp_mm=ramp_mm
-        )
-        steady = wobble is None or rng is None
-        times = [(path, work.sets)] if steady else [(path, 1)] * work.sets
-        for each, sets in times:
-            weights = _weights(each, settings, wobble, rng)
-            new = [sets * deposit(each, grid, weight=w) for w in weights]
-            layers = [old + add for old, add in zip(layers, new, strict=False)]
-    depth = spread(layers[0], kernel)
-    if wobble is not None and rng is not None:
-        for layer, tilted in zip(layers[1:], tilt_kernels(settings, kernel), strict=True):
-            depth = depth + _signed_spread(layer, tilted)
-    return RemovalMap(np.maximum(depth, 0.0) * paint_mask(grid, outline_mm, bare_mm), grid)
-
-
-def _weights(
-    path: Walk, settings: PadMotion, wobble: Wobble | None, rng: np.random.Generator | None
-) -> list[Array | None]:
-    """Return the factor on each piece's dwell, then its tilts in x and y as shares of pressure."""
+    walks = [
+        walk(one.strokes, arm_speed_mm_s=one.arm_speed_mm_s, step_mm=grid_mm / 2, ramp_mm=ramp_mm)
+        for one in works
+    ]
     if wobble is None or rng is None:
-        return [None]
-    steps = np.hypot(
-        np.diff(path.x_mm, prepend=path.x_mm[:1]), np.diff(path.y_mm, prepend=path.y_mm[:1])
+        path = joined_walks(walks, [float(one.sets) for one in works])
+        depth = spread(deposit(path, grid), kernel)
+    else:
+        each = [path for path, one in zip(walks, works, strict=True) for _ in range(one.sets)]
+        depth = _unsteady(each, grid, kernel, settings, wobble, rng)
+    return RemovalMap(depth * paint_mask(grid, outline_mm, bare_mm), grid)
+
+
+def _unsteady(
+    walks: Sequence[Walk],
+    grid: Grid,
+    kernel: Kernel,
+    settings: PadMotion,
+    wobble: Wobble,
+    rng: np.random.Generator,
+) -> Array:
+    """Return the cut of walks that each wobble in their own way."""
+    factors = [_factors(path, settings, wobble, rng) for path in walks]
+    path = joined_walks(walks, [1.0] * len(walks))
+    level, lean_x, lean_y = (
+        deposit(path, grid, weight=np.concatenate([one[k] for one in factors])) for k in range(3)
     )
-    drift = [_drift(steps, wobble.length_mm, rng) for _ in range(3)]
-    dwell = np.exp(wobble.speed_sd * drift[0] - 0.5 * wobble.speed_sd**2)
+    along_x, along_y = tilt_kernels(settings, kernel)
+    depth = spread(level, kernel)
+    depth += _signed_spread(lean_x, along_x) + _signed_spread(lean_y, along_y)
+    return np.maximum(depth, 0.0)
+
+
+def _factors(
+    path: Walk, settings: PadMotion, wobble: Wobble, rng: np.random.Generator
+) -> tuple[Array, Array, Array]:
+    """Return the factor on each piece's dwell, then that times its tilts in x and in y.
+
+    A tilt is given as what it adds to the pressure at the rim, as a share of the mean.
+    """
+    x_steps = np.diff(path.x_mm, prepend=path.x_mm[:1])
+    steps = np.hypot(x_steps, np.diff(path.y_mm, prepend=path.y_mm[:1]))
+    speed, tilt_x, tilt_y = (_drift(steps, wobble.length_mm, rng) for _ in range(3))
+    dwell = np.exp(wobble.speed_sd * speed - 0.5 * wobble.speed_sd**2)
     rise = FOAM_KPA_PER_MM * settings.pad_diameter_mm / 2 / pressure_kpa(settings)
-    tilts = [np.tan(np.radians(wobble.tilt_degrees_sd) * z) * rise for z in drift[1:]]
-    return [dwell, *(dwell * np.clip(tilt, -0.7, 0.7) for tilt in tilts)]
+    rise *= math.tan(math.radians(wobble.tilt_degrees_sd))
+    leans = [dwell * np.clip(rise * tilt, -0.7, 0.7) for tilt in (tilt_x, tilt_y)]
+    return dwell, leans[0], leans[1]
 
 
 def _drift(steps_mm: Array, length_mm: float, rng: np.random.Generator) -> Array:
@@ -210,10 +227,26 @@ def paint_mask(grid: Grid, outline_mm: Polygon, bare_mm: Sequence[Polygon] = ())
     ndarray, shape grid.shape
         0 or 1.
     """
-    import shapely
+    mask = _inside(grid, outline_mm)
+    for hole in bare_mm:
+        mask &= ~_inside(grid, hole)
+    return mask.astype(np.float64)
 
-    bare = shapely.union_all([shapely.Polygon(one) for one in bare_mm])
-    area = shapely.difference(shapely.Polygon(outline_mm), bare)
-    shapely.prepare(area)
-    x, y = np.meshgrid(grid.xs_mm(), grid.ys_mm())
-    return np.asarray(shapely.contains_xy(area, x, y), dtype=np.float64)
+
+def _inside(grid: Grid, polygon: Polygon) -> npt.NDArray[np.bool_]:
+    """Return which cell centres lie in a polygon: scan lines, changing sides at every crossing."""
+    rows, columns = grid.shape
+    points = (np.asarray(polygon, dtype=np.float64) - grid.origin_mm) / grid.cell_mm
+    ends = np.roll(points, -1, axis=0)
+    low, high = np.minimum(points[:, 1], ends[:, 1]), np.maximum(points[:, 1], ends[:, 1])
+    first = np.clip(np.ceil(low), 0, rows).astype(np.int64)
+    last = np.clip(np.ceil(high), 0, rows).astype(np.int64)  # a row on the upper end is not crossed
+    count = last - first
+    edge = np.repeat(np.arange(len(points)), count)
+    row = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count) + first[edge]
+    share = (row - points[edge, 1]) / (ends[edge, 1] - points[edge, 1])
+    x = points[edge, 0] + share * (ends[edge, 0] - points[edge, 0])
+    column = np.clip(np.ceil(x), 0, columns).astype(np.int64)
+    place = row * (columns + 1) + column
+    crossings = np.bincount(place, minlength=rows * (columns + 1)).reshape(rows, columns + 1)
+    return np.asarray(np.cumsum(crossings[:, :-1], axis=1) % 2 == 1)
