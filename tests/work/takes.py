@@ -4,6 +4,7 @@ The scene is drawn at twice its size on a flat picture in millimetres (paint, ta
 arm, cord), laid into the camera by a projective map, shaken, lit, blurred and coded.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -45,7 +46,9 @@ class Take:
     section_mm: float | None = None
 
 
-def serpentine(low: float, high: float, spacing: float, skip: int | None = None):
+def serpentine(
+    low: float, high: float, spacing: float, skip: int | None = None
+) -> list[tuple[float, float]]:
     """Return the way points of one set: along x from the top down, then along y."""
     count = int(np.floor((high - low) / spacing + 1e-9)) + 1
     first = 0.5 * (low + high - (count - 1) * spacing)
@@ -59,7 +62,7 @@ def serpentine(low: float, high: float, spacing: float, skip: int | None = None)
     return points
 
 
-def way(take: Take):
+def way(take: Take) -> np.ndarray:
     """Return the way points of the whole take [mm]."""
     if take.waypoints_mm is not None:
         return np.array(take.waypoints_mm, float)
@@ -142,7 +145,7 @@ def _glare(picture: np.ndarray, take: Take) -> None:
 def _draw(scene: np.ndarray, at: np.ndarray, take: Take, size: float) -> None:
     """Draw pad, machine, arm and cord on a copy of the flat picture; `at` in flat pixels."""
     shift, one = 4, 16
-    c = tuple(int(round(v * one)) for v in at)
+    c = tuple(round(v * one) for v in at)
     r = take.pad_mm / 2 * FINE * size
     cv2.circle(scene, c, int(r * one), take.pad_bgr, -1, cv2.LINE_AA, shift)
     body = tuple(int(v * 0.25 + 30) for v in (90, 90, 90))
@@ -160,7 +163,7 @@ def _draw(scene: np.ndarray, at: np.ndarray, take: Take, size: float) -> None:
         cv2.polylines(scene, [line.astype(np.int32)], False, (25, 25, 25), 9, cv2.LINE_AA, shift)
 
 
-def frames(take: Take):
+def frames(take: Take) -> Iterator[tuple[float, np.ndarray]]:
     """Yield (time, frame, visible scene position) of a take, frame by frame."""
     rng = np.random.default_rng(take.seed)
     true = truth(take)

@@ -22,7 +22,7 @@ class PointsError(InputError):
 
 @click.group()
 def group() -> None:
-    """The run: technique from video, records, proof."""
+    """Measure the run: technique from video, records, proof."""
 
 
 @group.command()

@@ -29,8 +29,10 @@ def _parked(f: TechniqueFinding) -> list[str]:
         return []
     worst = max(f.parked, key=lambda p: p.seconds)
     return [
-        f"Keep the pad moving: at {worst.t_s:.0f} s it stood for {worst.seconds:.1f} s at "
-        f"({worst.x_mm:.0f}, {worst.y_mm:.0f}) mm, which can warm plastic by up to {worst.rise_k:.0f} K."
+        (
+            f"Keep the pad moving: at {worst.t_s:.0f} s it stood for {worst.seconds:.1f} s at "
+            f"({worst.x_mm:.0f}, {worst.y_mm:.0f}) mm, which can warm plastic by up to {worst.rise_k:.0f} K."
+        )
     ]
 
 
@@ -42,8 +44,10 @@ def _missed(f: TechniqueFinding) -> list[str]:
     y = sum(p[1] for p in ring) / len(ring)
     where = _whereabouts(x, y, f)
     return [
-        f"Go over the whole section: {1 - f.coverage_fraction:.0%} was missed, "
-        f"most of it {where}; let each row start and end at the tape."
+        (
+            f"Go over the whole section: {1 - f.coverage_fraction:.0%} was missed, "
+            f"most of it {where}; let each row start and end at the tape."
+        )
     ]
 
 
@@ -89,8 +93,10 @@ def _spacing(f: TechniqueFinding, wanted: Wanted) -> list[str]:
         return []
     how = "closer together" if ratio > 1 else "further apart"
     return [
-        f"Lay the strokes {how}: they lie {f.stroke_spacing_mm:.0f} mm apart against {asked:.0f} mm, "
-        f"an overlap of {f.overlap_fraction:.0%}."
+        (
+            f"Lay the strokes {how}: they lie {f.stroke_spacing_mm:.0f} mm apart against {asked:.0f} mm, "
+            f"an overlap of {f.overlap_fraction:.0%}."
+        )
     ]
 
 
@@ -99,8 +105,10 @@ def _uneven(f: TechniqueFinding) -> list[str]:
     if s is None or s.p95 < 1.8 * s.p05:
         return []
     return [
-        f"Keep one pace: along the strokes the arm went from {s.p05:.0f} to {s.p95:.0f} mm/s, "
-        "and the cut varies as much the other way round."
+        (
+            f"Keep one pace: along the strokes the arm went from {s.p05:.0f} to {s.p95:.0f} mm/s, "
+            "and the cut varies as much the other way round."
+        )
     ]
 
 
@@ -108,8 +116,10 @@ def _tape(f: TechniqueFinding) -> list[str]:
     if not f.tape_s or not f.worked_s or f.tape_s < EDGE_SHARE * f.worked_s:
         return []
     return [
-        f"Stay inside: {f.tape_s / f.worked_s:.0%} of the time the pad was partly over the tape, "
-        "where edges burn through first."
+        (
+            f"Stay inside: {f.tape_s / f.worked_s:.0%} of the time the pad was partly over the tape, "
+            "where edges burn through first."
+        )
     ]
 
 

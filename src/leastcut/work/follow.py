@@ -235,13 +235,13 @@ def _learnt(flats: list[U8], state: _State, ask: Ask) -> Look | Refusal:
     if ask.pad_at_px is None:
         return looks.learn(flats, state.sheet, state.seen)
     x, y = state.sheet.pixel(*ask.pad_at_px)
-    x, y = int(round(x)), int(round(y))
-    if not (2 <= x < state.sheet.size - 2 and 2 <= y < state.sheet.size - 2):
+    col, row = round(x), round(y)
+    if not all(2 <= v < state.sheet.size - 2 for v in (col, row)):
         return Refusal(
             why="the clicked place lies far outside the taped square",
             do="Click the middle of the pad in the first frame",
         )
-    patch = looks.lab(flats[0])[y - 2 : y + 3, x - 2 : x + 3].reshape(-1, 3)
+    patch = looks.lab(flats[0])[row - 2 : row + 3, col - 2 : col + 3].reshape(-1, 3)
     colour = np.median(patch, axis=0).astype(np.float32)
     return looks.from_colour(colour, flats, state.sheet, state.seen)
 
@@ -288,7 +288,12 @@ def _track(state: _State) -> Track:
     code = np.clip(state.look.colour, 0, 255).astype(np.uint8).reshape(1, 1, 3)
     r, g, b = cv2.cvtColor(code, cv2.COLOR_LAB2RGB)[0, 0]
     return Track(
-        *(rows[:, k] for k in range(6)),
+        t_s=rows[:, 0],
+        x_mm=rows[:, 1],
+        y_mm=rows[:, 2],
+        radius_mm=rows[:, 3],
+        sd_mm=rows[:, 4],
+        square_seen=rows[:, 5],
         pad_radius_mm=state.look.radius_px * state.sheet.grid_mm,
         colour=f"#{r:02x}{g:02x}{b:02x}",
     )

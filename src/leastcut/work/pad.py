@@ -54,7 +54,7 @@ def _template(radius: float) -> F32:
     r = np.hypot(x, y)
     inside = np.clip(radius + 0.5 - r, 0, 1)
     ring = np.clip(1.2 * radius + 0.5 - r, 0, 1) - inside
-    return (inside / inside.sum() - 0.6 * ring / inside.sum()).astype(np.float32)
+    return np.asarray((inside - 0.6 * ring) / inside.sum(), np.float32)
 
 
 def locate(flat_lab: F32, look: Look, near: tuple[float, float] | None, reach_px: float) -> Disc:
@@ -99,11 +99,11 @@ def _window(
 
 
 @cache
-def _fan(radius: float) -> tuple[F64, F64, F64, F64]:
+def _fan(radius: float) -> tuple[F64, F64, F64]:
     """Return cosines and sines of the rays, and the distances at which they are sampled."""
-    angle = np.arange(RAYS) * (2 * np.pi / RAYS)
-    r = np.arange(0.55 * radius, 1.5 * radius, 0.5)
-    return np.cos(angle), np.sin(angle), r, angle
+    angle: F64 = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    r: F64 = np.arange(0.55 * radius, 1.5 * radius, 0.5)
+    return np.cos(angle), np.sin(angle), r
 
 
 def _rim(vote: F32, look: Look, at: tuple[int, int], score: float, corner: tuple[int, int]) -> Disc:
@@ -123,7 +123,7 @@ def _rim(vote: F32, look: Look, at: tuple[int, int], score: float, corner: tuple
 
 def _steps(smooth: F32, radius: float, x: float, y: float) -> F64:
     """Return the places where rays step from pad to ground (m, 2)."""
-    cos, sin, r, _ = _fan(round(radius * 2) / 2)
+    cos, sin, r = _fan(round(radius * 2) / 2)
     at_x = (x + np.outer(cos, r)).astype(np.float32)
     at_y = (y + np.outer(sin, r)).astype(np.float32)
     seen = cv2.remap(smooth, at_x, at_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
@@ -133,7 +133,9 @@ def _steps(smooth: F32, radius: float, x: float, y: float) -> F64:
     rows = np.arange(RAYS)
     ok = (last > 0) & (first_ground > last) & (first_ground - last < 8)
     middle = 0.5 * (r[last] + r[first_ground])
-    return np.column_stack([x + cos * middle, y + sin * middle])[ok & (seen[rows, 0] > -0.25)]
+    return np.asarray(
+        np.column_stack([x + cos * middle, y + sin * middle])[ok & (seen[rows, 0] > -0.25)]
+    )
 
 
 def _circle(

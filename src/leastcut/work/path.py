@@ -1,6 +1,7 @@
 """From what was seen to the path of the pad: when it is down, how fast it moves."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -70,7 +71,7 @@ def down_path(track: Track) -> Path:
     good = np.flatnonzero(seen & ~lifted)
     t = track.t_s[good]
     gap = np.diff(t) > GAP_S
-    through_air = np.array([lifted[a:b].any() for a, b in zip(good, good[1:], strict=False)], bool)
+    through_air = np.array([lifted[a:b].any() for a, b in pairwise(good)], bool)
     piece = np.concatenate([[0], np.cumsum(gap | through_air)]).astype(np.intp)[: len(t)]
     x, y = track.x_mm[good], track.y_mm[good]
     vx, vy = _velocity(t, x, y, piece)

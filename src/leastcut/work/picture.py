@@ -153,7 +153,7 @@ def _lines(picture: TakePicture) -> list[str]:
     for sentence in picture.advice:
         row = ""
         for word in sentence.split():
-            if len(row) + len(word) > 92:
+            if len(row) + len(word) > 76:
                 lines.append(row)
                 row = "  "
             row = f"{row} {word}" if row.strip() else f"{row}{word}"

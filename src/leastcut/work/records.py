@@ -6,7 +6,7 @@ the video, x to the right, y up [mm]. Polygons are counter-clockwise and not clo
 
 import msgspec
 
-from leastcut.car.records import Interval, Point, Polygon
+from leastcut.car.records import Point, Polygon
 from leastcut.errors import Refusal
 from leastcut.polish.records import PadSettings
 
@@ -185,10 +185,3 @@ class Progress(msgspec.Struct, frozen=True, kw_only=True):
     per_week: float | None
     refused_takes: int
     next: str
-
-
-class Share(msgspec.Struct, frozen=True, kw_only=True):
-    """What remains of a panel's scratches and how sure the answer is."""
-
-    removed: Interval
-    p_met: float

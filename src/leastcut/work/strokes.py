@@ -180,7 +180,7 @@ def across(stroke: Laid, degrees: float) -> float:
 
 
 def _covered(strokes: list[Laid], axis: float) -> tuple[list[Laid], list[float]]:
-    """Number the covers; return the strokes and the distances of neighbours within a cover."""
+    """Give each cover its number; return the strokes and the distances of neighbours within a cover."""
     numbered: list[Laid] = []
     steps: list[float] = []
     cover = -1

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -78,7 +79,7 @@ def _inside(side: float) -> Polygon:
     return ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side))
 
 
-def _about(track: Track, section: Polygon) -> dict[str, object]:
+def _about(track: Track, section: Polygon) -> dict[str, Any]:
     """Return what is known of any take."""
     step = float(np.median(np.diff(track.t_s))) if len(track.t_s) > 1 else 0.0
     return {

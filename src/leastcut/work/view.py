@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from leastcut.inspect.arrays import F32, F64, U8
+from leastcut.inspect.arrays import F32, F64, U8, Bools
 from leastcut.inspect.scale import find_square
 
 PER_SIDE = 70
@@ -205,8 +205,8 @@ def _step(grey: F32, place: Anchor, pose: Pose, start: F64, reach: float) -> Pos
     away, clear = _offsets(_profiles(grey, _moved(place, pose), place.normals, reach), place, reach)
     design = _design(place)
     prior = (NOISE_PX / STEP_SD) ** 2
-    weight = clear.astype(np.float64)
-    change = np.zeros(8)
+    weight: F64 = clear.astype(np.float64)
+    change: F64 = np.zeros(8)
     for _ in range(6):
         normal = (design * weight[:, None]).T @ design + np.diag(prior)
         right = design.T @ (weight * away) - prior * (pose.parameters - start)
@@ -214,14 +214,14 @@ def _step(grey: F32, place: Anchor, pose: Pose, start: F64, reach: float) -> Pos
         rest = away - design @ change
         spread = max(1.4826 * float(np.median(np.abs(rest[clear]))) if clear.any() else 1.0, 0.15)
         u = rest / (TUKEY * spread)
-        weight = np.where(clear & (np.abs(u) < 1), (1 - u**2) ** 2, 0.0)
+        weight = np.asarray(np.where(clear & (np.abs(u) < 1), (1 - u**2) ** 2, 0.0), np.float64)
     good = clear & (np.abs(rest) < 1.2)
     rms = float(np.sqrt((rest[good] ** 2).mean())) if good.any() else reach
     usable = max(int((place.sign != 0).sum()), 1)
     return Pose(pose.parameters + change, float(good.sum()) / usable, rms)
 
 
-def _offsets(steps: F32, place: Anchor, reach: float) -> tuple[F64, np.ndarray]:
+def _offsets(steps: F32, place: Anchor, reach: float) -> tuple[F64, Bools]:
     """Return how far each sample's edge lies outwards [px], and whether it is a clear one."""
     rise = steps.astype(np.float64) * place.sign[:, None]
     best = rise.argmax(1)
