@@ -149,6 +149,21 @@ def test_the_calendar_is_shown_and_written(tmp_path: Path) -> None:
     assert name in events
 
 
+def test_a_planned_job_is_put_into_the_calendar(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    made(monkeypatch)
+    start = CALENDAR.index("task = [\n")
+    end = CALENDAR.index("]\n", CALENDAR.index("cure")) + 2
+    people = CALENDAR.replace('["wash", "polish"]', '["wash", "polish", "protect"]')
+    shift = len(people) - len(CALENDAR)
+    text = people[: start + shift] + 'job = "job.toml"\n' + people[end + shift :]
+    (tmp_path / "c.toml").write_text(text, encoding="utf-8")
+    found = json.loads(run("calendar", str(tmp_path / "c.toml"), "--json").output)
+    tasks = [slot["task"] for slot in found["slots"]]
+    assert list(dict.fromkeys(tasks))[:3] == ["prepare", "test spot", "correct"]
+
+
 def unfolded(data: bytes) -> list[str]:
     """Undo the folding as RFC 5545, 3.1 says, and check what it demands of every line."""
     assert data.endswith(b"\r\n")

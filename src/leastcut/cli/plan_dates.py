@@ -6,6 +6,7 @@ escaped (3.3.11), times are "floating" local times (3.3.5, form 1); from memory.
 """
 
 import re
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 
 import msgspec
@@ -22,10 +23,11 @@ class CalendarFileError(InputError):
 
 
 class CarTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A car in the file: ``ready`` and ``due`` are local times."""
+    """A car in the file: its tasks, or the job file they come from; times are local."""
 
     name: str
-    task: tuple[Task, ...]
+    task: tuple[Task, ...] = ()
+    job: str | None = None
     ready: datetime | None = None
     due: datetime | None = None
 
@@ -94,12 +96,12 @@ def _window(text: str, where: str) -> Window:
     return 60 * a + b, 60 * c + d
 
 
-def bookings_of(file: CalendarFile) -> list[Booking]:
-    """Return the cars with their times in minutes."""
+def bookings_of(file: CalendarFile, tasks_of: Callable[[str], tuple[Task, ...]]) -> list[Booking]:
+    """Return the cars with their times in minutes; `tasks_of` gives the tasks of a job file."""
     return [
         Booking(
             car=car.name,
-            tasks=car.task,
+            tasks=car.task if car.job is None else tasks_of(car.job),
             ready=0 if car.ready is None else max(0, minute_of(car.ready, file.first_day)),
             due=None if car.due is None else minute_of(car.due, file.first_day),
         )

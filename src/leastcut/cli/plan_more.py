@@ -11,7 +11,7 @@ from leastcut.errors import InputError
 
 if TYPE_CHECKING:
     from leastcut.plan.records import Figures, Plan
-    from leastcut.plan.shifts import Timetable
+    from leastcut.plan.shifts import Task, Timetable
 
 SEED = 20  # the same job gives the same quote
 
@@ -223,7 +223,8 @@ def calendar(calendar_file: Path, out: Path | None, *, as_json: bool) -> None:
         ) from None
     file = plan_dates.read(data, where)
     shop = plan_dates.shop_of(file, where)
-    table = schedule(shop, plan_dates.bookings_of(file), rng=np.random.default_rng(SEED))
+    cars = plan_dates.bookings_of(file, lambda name: _planned(calendar_file.parent / name))
+    table = schedule(shop, cars, rng=np.random.default_rng(SEED))
     if out is not None:
         now = datetime.now(UTC)
         write_whole(out, plan_dates.icalendar(table, first_day=file.first_day, now=now))
@@ -231,6 +232,19 @@ def calendar(calendar_file: Path, out: Path | None, *, as_json: bool) -> None:
         click.echo(msgspec.json.encode(table).decode())
     else:
         _show(table, file)
+
+
+def _planned(job: Path) -> "tuple[Task, ...]":
+    """Plan a job file and return its tasks."""
+    import numpy as np
+
+    from leastcut.cli.plan_job import inputs_of
+    from leastcut.plan.bookings import booking_of
+    from leastcut.plan.build import plan_of
+
+    inputs, around = inputs_of(job)
+    plan, _ = plan_of(inputs, around=around, rng=np.random.default_rng(SEED))
+    return booking_of(plan, car=job.stem).tasks
 
 
 def _show(table: "Timetable", file: object) -> None:
