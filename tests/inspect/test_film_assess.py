@@ -176,6 +176,17 @@ def test_inspectors_pattern_raises_no_flag() -> None:
     assert full.flags == ()
 
 
+@pytest.mark.parametrize("film", [12.0, 35.0, 60.0])
+def test_clear_coat_cannot_be_thicker_than_all_the_film(film: float) -> None:
+    body = [r for p in PANELS[3:8] for r in readings(p.id, 117, 119, 120, 118)]
+    found = panel(
+        assess(PANELS, body + readings("roof", film, film), paint=Paint(), gauge=GAUGE), "roof"
+    )
+    assert found.finding == "thin"
+    assert found.clear_um.mean < film
+    assert found.budget_um == 0
+
+
 def test_single_stage_paint_is_told() -> None:
     findings = assess(PANELS, [], paint=Paint(system="single-stage"), gauge=GAUGE)
     assert "no clear coat" in " ".join(findings[0].notes)
@@ -200,5 +211,7 @@ def test_any_readings_give_one_ordered_finding_per_panel(found: list[Reading]) -
     for f in findings:
         assert 0 <= f.clear_um.low <= f.clear_um.mean <= f.clear_um.high
         assert 0 <= f.budget_um <= 7.62 + 1e-9
+        if f.layer == "total" and f.mean_um is not None:
+            assert f.clear_um.mean < max(f.mean_um, 0.0) + 15
         if f.budget_um > 0:
             assert f.clear_um.mean - f.budget_um >= 35.56 - 1e-9

@@ -74,6 +74,7 @@ def test_each_row_without_a_spot_is_its_own_spot() -> None:
         ({"panel": "roof", "reading_um": "100", "substrate": "wood"}, "substrate"),
         ({"panel": "roof", "reading_um": "100", "x_mm": "left"}, "x_mm"),
         ({"panel": "roof", "reading_um": None}, "reading_um"),
+        ({"panel": "roof", "reading_um": "240", "layer": "clear"}, "layer"),
     ],
 )
 def test_bad_row_says_file_line_column_and_remedy(row: dict[str, Any], column: str) -> None:

@@ -144,8 +144,19 @@ def _area_m2(panel: Panel) -> float:
 
 def _state(known: Study, i: int) -> FilmState:
     if known.summaries[i].shown:
-        return STATES[int(np.argmax(known.belief.weight[i]))]
+        state = STATES[int(np.argmax(known.belief.weight[i]))]
+        return "thin" if state == "repainted" and _far_below_the_car(known, i) else state
     return "unmeasured" if is_readable(known.panels[i].material, "total") else "unreadable"
+
+
+_STRIPPED_UM = 25.0
+
+
+def _far_below_the_car(known: Study, i: int) -> bool:
+    """Tell whether a panel has so much less film than its car that a repaint is no explanation."""
+    nodes = known.belief.nodes
+    level = float(np.exp(nodes.log_weight[i]) @ nodes.total)
+    return bool(known.evidence.total[i] < level - _STRIPPED_UM)
 
 
 _STATE_NOTES: dict[FilmState, str] = {

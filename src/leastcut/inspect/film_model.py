@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 _REACH, _C_REACH, _H_REACH = 4.5, 3.2, 2.8
 _ROUNDS = 3
+_MOST_CLEAR_SHARE = 0.5  # of a renewed panel's film that is clear: more cannot be believed
 _NEGLIGIBLE = 18.0  # natural logarithm: nodes less likely than this next to the best are left out
 
 
@@ -260,14 +261,16 @@ def _clear_given_state(
     ratio = prior.clear_panel_var / prior.total_panel_var  # clear's part of a panel's deviation
     common = ratio * (shared * prior.total_panel_var) ** 0.5 * nodes.mate
     factory = np.broadcast_to(nodes.clear + common, shape)
-    renewed = np.full(shape, prior.repaint_clear_um)
+    most = _MOST_CLEAR_SHARE * np.where(np.isfinite(ev.total), ev.total, np.inf)
+    renewed = np.broadcast_to(np.minimum(prior.repaint_clear_um, most)[:, None], shape)
     mid = np.stack([factory, renewed, renewed, factory - prior.thin_cut_um], axis=2)
     mid = mid - ev.cut[:, None, None]
     original = np.array([1.0, 0.0, 0.0, 1.0])
     thin = np.array([0.0, 0.0, 0.0, prior.thin_cut_sd_um**2])
     left = prior.clear_panel_var * shared * (1 - ratio)  # of the mates' part, given its total
     cov = original * ((1 - shared) * prior.clear_panel_var + ev.cut_var[:, None]) + thin
-    renewed_var = np.array([0.0, prior.repaint_clear_sd_um**2, prior.fill_clear_sd_um**2, 0.0])
+    renewed_sd = np.array([0.0, prior.repaint_clear_sd_um, prior.fill_clear_sd_um, 0.0])
+    renewed_var = np.minimum(renewed_sd, most[:, None] / 2) ** 2
     var = cov + original * (nodes.clear_var + left) + renewed_var
     var = var + ev.spare_var[:, None] + (1 - original) * ev.cut_var[:, None]
     return mid, var[:, None, :], cov[:, None, :]

@@ -14,9 +14,7 @@ import msgspec
 
 from leastcut.car.records import PaintHistory
 from leastcut.errors import InputError
-
-MOST_CLEAR_UM = 200.0
-"""No factory clear coat is believed to be thicker [µm]."""
+from leastcut.inspect.readings import MOST_CLEAR_UM
 
 PaintState = Literal["factory", "repainted", "filled", "thin"]
 STATES: tuple[PaintState, ...] = get_args(PaintState)

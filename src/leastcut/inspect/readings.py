@@ -18,6 +18,9 @@ MIL_UM = 25.4
 MOST_UM = 5000.0
 """No reading above this is believed [µm]: 5 mm of film on a car body is a slip of the unit."""
 
+MOST_CLEAR_UM = 200.0
+"""No clear coat is believed to be thicker [µm]: two repaints do not reach it."""
+
 MOST_CUT_UM = 200.0
 """No recorded cut above this is believed [µm]: clear coat is 50 µm when new."""
 
@@ -79,11 +82,19 @@ def parse_rows(
 
 
 def _reading(row: Mapping[str, str], line: int, panels: Collection[str] | None) -> Reading:
+    layer = _choice(row, "layer", _LAYERS, "total")
+    thickness = _thickness(row)
+    if layer == "clear" and thickness > MOST_CLEAR_UM:
+        raise RowError(
+            f"{thickness:.0f} µm is more than any clear coat",
+            where="layer",
+            do="Write total if the gauge read all layers together",
+        )
     return Reading(
         panel=panel_in(row, panels),
         spot=text_in(row, "spot") or f"line {line}",
-        reading_um=_thickness(row),
-        layer=_choice(row, "layer", _LAYERS, "total"),  # type: ignore[arg-type]
+        reading_um=thickness,
+        layer=layer,  # type: ignore[arg-type]
         substrate=_choice(row, "substrate", _MATERIALS, "unknown"),  # type: ignore[arg-type]
         x_mm=_place(row, "x_mm"),
         y_mm=_place(row, "y_mm"),
