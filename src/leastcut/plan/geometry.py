@@ -186,6 +186,7 @@ def _rectangles(shape: BaseGeometry) -> tuple[Array, Array, Array]:
         hull = shapely.get_coordinates(shapely.simplify(outer, 0.002))
     sides = hull[1:] - hull[:-1]
     lengths = np.hypot(sides[:, 0], sides[:, 1])
+    sides, lengths = sides[lengths > 0], lengths[lengths > 0]
     c, s = sides[:, 0] / lengths, sides[:, 1] / lengths
     along = np.outer(c, hull[:, 0]) + np.outer(s, hull[:, 1])
     across = np.outer(c, hull[:, 1]) - np.outer(s, hull[:, 0])

@@ -12,6 +12,7 @@ from leastcut.plan.cells import cut_into_cells
 from leastcut.plan.geometry import (
     LEAST_MM2,
     one_ring,
+    parts,
     smallest_rectangle,
     workable_area,
 )
@@ -215,7 +216,7 @@ def _pads(area: BaseGeometry, options: LayoutOptions) -> list[_Pad]:
 def _fitting(pads: list[_Pad], cell: BaseGeometry) -> tuple[_Pad, BaseGeometry] | None:
     """Return the largest pad whose centre has room to move in a cell, and where."""
     for pad in pads:
-        region = shapely.intersection(cell, pad.centre)
+        region = shapely.MultiPolygon(parts(shapely.intersection(cell, pad.centre)))
         x0, y0, x1, y1 = region.bounds if not region.is_empty else (0.0, 0.0, 0.0, 0.0)
         if max(x1 - x0, y1 - y0) >= LEAST_STROKE_MM:
             return pad, region

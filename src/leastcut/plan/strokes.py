@@ -17,7 +17,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from leastcut.car.records import Point, Polyline
-from leastcut.plan.geometry import Array, rotated, smallest_rectangle
+from leastcut.plan.geometry import Array, parts, rotated, smallest_rectangle
 from leastcut.plan.records import Stroke
 
 LEAST_STROKE_MM = 10.0  # shorter pieces are dabs, not strokes
@@ -68,12 +68,20 @@ def along_strip(
     tuple of Stroke
         In order of walking. A bent strip gets a chain of short strokes along its middle.
     """
-    width, height, angle = smallest_rectangle(region)
+    return tuple(
+        stroke
+        for piece in parts(region)
+        for stroke in _along_piece(piece, spacing_mm, body_lines_mm)
+    )
+
+
+def _along_piece(
+    piece: BaseGeometry, spacing_mm: float, body_lines_mm: Sequence[Polyline]
+) -> list[Stroke]:
+    """Return the chains of strokes along one connected strip."""
+    width, height, angle = smallest_rectangle(piece)
     angle = angle if width >= height else angle + math.pi / 2
-    upright = rotated(region, -angle)
-    spans = _cross_sections(upright)
-    if len(spans) < 2:
-        return ()
+    spans = _cross_sections(rotated(piece, -angle))
     wide = float(np.median(spans[:, 2] - spans[:, 1]))
     lanes = 1 + math.floor(wide / spacing_mm + 1e-9)
     c, s = math.cos(angle), math.sin(angle)
@@ -84,7 +92,10 @@ def along_strip(
         forward = _straightened(path[::-1] if lane % 2 else path)
         starts_on, ends_on = _on_lines([forward[0], forward[-1]], body_lines_mm)
         strokes += itertools.pairwise(forward[::-1] if starts_on and not ends_on else forward)
-    return tuple(strokes)
+    if max(width, height) < LEAST_STROKE_MM:
+        return []
+    room = shapely.buffer(piece, 2.0)  # a chain cuts the inside of a bend by a millimetre or so
+    return [stroke for stroke in strokes if room.covers(shapely.LineString(stroke))]
 
 
 def _cross_sections(upright: BaseGeometry) -> Array:
@@ -96,11 +107,9 @@ def _cross_sections(upright: BaseGeometry) -> Array:
     spans = []
     crossed: Any = shapely.intersection(upright, knives)
     for x, found in zip(xs, crossed, strict=True):
-        pieces = [p for p in shapely.get_parts(found) if p.geom_type == "LineString"]
-        if pieces:
-            widest = max(pieces, key=lambda piece: piece.length)
-            spans.append((x, widest.bounds[1], widest.bounds[3]))
-    return np.array(spans).reshape(-1, 3)
+        widest = max(shapely.get_parts(found), key=lambda piece: piece.length)
+        spans.append((x, widest.bounds[1], widest.bounds[3]))
+    return np.array(spans)
 
 
 def _straightened(path: list[Point]) -> list[Point]:
