@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from leastcut.handover.records import Dossier
-from leastcut.job import decide as deciding
+from leastcut.job import weigh
 from leastcut.job.decide import decide
 from leastcut.job.evidence import Evidence
 from leastcut.shop.jobschema import WashTable
@@ -82,7 +82,7 @@ def named(dossier: Dossier, piece: str, panel: str | None) -> bool:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch, dossier: Dossier) -> None:
     """Keep the sections: they follow from the car, not from the evidence taken away."""
-    monkeypatch.setattr(deciding, "lay_out", lambda *_: dossier.layouts)
+    monkeypatch.setattr(weigh, "lay_out", lambda *_: dossier.layouts)
 
 
 @pytest.mark.usefixtures("quick")

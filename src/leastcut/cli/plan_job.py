@@ -65,36 +65,9 @@ def inputs_of(path: Path, *, log: Path | None = None) -> tuple["Inputs", "Around
     leastcut.errors.InputError
         If the job file or its evidence cannot be used.
     """
-    from leastcut.inspect.gauge import calibrate
-    from leastcut.inspect.records import WashCheck
-    from leastcut.job import decide
     from leastcut.job.gather import gather
-    from leastcut.plan.build import Around
-    from leastcut.plan.choose import Inputs
+    from leastcut.job.weigh import weigh
     from leastcut.plan.learn import learn
 
-    evidence = gather(path)
-    job = evidence.job
-    wash = WashCheck(
-        washed=job.wash.washed,
-        feel=job.wash.feel,
-        tar_or_iron=job.wash.tar_or_iron,
-        dry=job.wash.dry,
-    )
-    states = decide.panel_states(evidence, gauge=calibrate(evidence.checks), wash=wash)
-    spot, draws = decide.test_spot(evidence, states)
-    inputs = Inputs(
-        layouts=decide.lay_out(evidence, spot),
-        panels=decide.panel_needs(states, evidence),
-        ladder=evidence.ladder,
-        draws=draws,
-        p_target=job.target.confidence_percent / 100,
-    )
-    around = Around(
-        car=evidence.car,
-        n_trials=len(evidence.trials),
-        learnt=None if log is None else learn(log_of(log)),
-        prices=decide.prices_of(evidence),
-        rates=decide.rates_of(evidence),
-    )
-    return inputs, around
+    known = weigh(gather(path), learnt=None if log is None else learn(log_of(log)))
+    return known.inputs, known.around

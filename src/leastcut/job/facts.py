@@ -10,7 +10,7 @@ from leastcut.protect.records import Limits, Window
 from leastcut.protect.window import window
 from leastcut.safety.cautions import for_job
 from leastcut.safety.records import Caution, JobFacts, PanelFacts
-from leastcut.shop.jobschema import ProtectTable, RoomTable
+from leastcut.shop.jobplace import ProtectTable, RoomTable
 
 
 def cautions_of(
@@ -40,7 +40,7 @@ def cautions_of(
         cord_m=room.cord_m,
         circuit_volts=room.voltage_v,
         circuit_amps=room.circuit_a,
-        works_alone=room.alone,
+        works_alone=room.people == 1,
         outdoors=room.outdoors,
         load_amps=room.current_a,
         washed=None if evidence.job.wash.washed == "unwashed" else True,

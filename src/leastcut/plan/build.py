@@ -17,6 +17,7 @@ from leastcut.plan.quote import price
 from leastcut.plan.records import (
     Figures,
     Layout,
+    Operation,
     PanelNeed,
     Plan,
     PriceEntry,
@@ -25,6 +26,7 @@ from leastcut.plan.records import (
     Weights,
     Wishes,
 )
+from leastcut.plan.rests import note_of, share_of, with_rests
 from leastcut.plan.time import CORRELATION, PACE, total
 from leastcut.plan.wishes import gathered, named
 from leastcut.testspot.paint import PaintDraws
@@ -41,6 +43,10 @@ class Around:
         For areas, edges and panel count.
     n_trials : int
         Trials on the test spot.
+    vibration_m_s2, vibration_k_m_s2 : float or None
+        The machine's declared vibration and its K [m/s²]; None for the trade's usual rests.
+    persons : int
+        People who can polish on the same day.
     learnt : Learnt or None
         The shop's own pace, from its runs.
     usage : Usage or None
@@ -53,6 +59,9 @@ class Around:
 
     car: Car
     n_trials: int = 2
+    vibration_m_s2: float | None = None
+    vibration_k_m_s2: float | None = None
+    persons: int = 1
     learnt: Learnt | None = None
     usage: Usage | None = None
     prices: Sequence[PriceEntry] = ()
@@ -128,6 +137,7 @@ def plan_of(inputs: Inputs, *, around: Around, rng: np.random.Generator) -> tupl
     sections = choice.sections
     seconds = math.fsum(step.seconds for section in sections for step in section.steps)
     operations = day(around.car, sections, n_trials=around.n_trials, learnt=around.learnt)
+    operations, rest_note = _rested(operations, around, seconds)
     rates = around.rates
     materials = needed(
         sections,
@@ -149,10 +159,25 @@ def plan_of(inputs: Inputs, *, around: Around, rng: np.random.Generator) -> tupl
         materials=materials,
         price=price(attended, materials, rates=rates, risks=risks) if rates else None,
         proven_gap=choice.gap,
-        notes=(*_notes(sections), *gathered(choice.relaxations)),
+        notes=(*_notes(sections), *rest_note, *gathered(choice.relaxations)),
         relaxations=choice.relaxations,
     )
     return plan, figures_of(plan, choice)
+
+
+def _rested(
+    operations: tuple[Operation, ...], around: Around, seconds: float
+) -> tuple[tuple[Operation, ...], tuple[str, ...]]:
+    """Put the rests that this machine asks for into the day, with the reason for a second hand."""
+    if around.vibration_m_s2 is None or seconds <= 0:
+        return operations, ()
+    share = share_of(
+        seconds,
+        magnitude_m_s2=around.vibration_m_s2,
+        k_m_s2=around.vibration_k_m_s2,
+        persons=around.persons,
+    )
+    return with_rests(operations, share), note_of(share)
 
 
 def _pace(learnt: Learnt | None) -> dict[str, Any]:

@@ -20,6 +20,9 @@ Ints = NDArray[np.int64]
 
 P_BUDGET = 0.95  # chance that a cut stays within the budget; the budget itself is a lower bound
 NEAR = 0.01  # options this close in chance (or in fraction removed) count as equally good
+# Where the target is out of reach, less than this share of the scratches is not worth any clear
+# coat: nobody sees it. common practice, no source
+WORTH = 0.3
 HOPELESS = 0.05  # below this chance of the target, judge by the fraction removed instead
 
 
@@ -136,6 +139,10 @@ def _allowed(
     if good.size:
         return good, chance[good], ""
     which = _nearest(table, chance, within)
+    removed = table.removed[which].mean(axis=1).max()
+    if chance[which].max() < HOPELESS and 0 < removed < WORTH:
+        why = f"{budget_um:.1f} µm would take only about {removed:.0%} of the scratches away"
+        return alone, np.array([0.0]), f"left alone: {why}"
     note = _short(chance[which], table.removed[which].mean(axis=1), budget_um)
     return which, chance[which], note
 

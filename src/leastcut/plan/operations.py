@@ -50,6 +50,8 @@ class Norm(msgspec.Struct, frozen=True):
     attended: bool = True
 
 
+RESTS = "breaks from vibration"
+
 NORMS: tuple[Norm, ...] = (
     Norm("car", "move the car in", 5.0, 0.0, "panels"),
     Norm("inspect", "rinse and wash", 8.0, 1.6, "m2"),
@@ -64,7 +66,7 @@ NORMS: tuple[Norm, ...] = (
     Norm("work", "spread and look again", 0.0, 0.5, "steps"),
     Norm("work", "wipe off", 0.0, 2.5, "step m2"),
     Norm("work", "clean pads", 0.0, 2.0, "cleanings"),
-    Norm("work", "breaks from vibration", 0.0, 10.0, "hours", BREAK_SOURCE, 0.8, 1.25),
+    Norm("work", RESTS, 0.0, 10.0, "hours", BREAK_SOURCE, 0.8, 1.25),
     Norm("work", "take tape off, wipe down, prove", 5.0, 2.5, "worked panels"),
     Norm("protect", "protect", 4.0, 1.8, "m2"),
     Norm("protect", "cure", 60.0, 0.0, "m2", SOURCE, 0.9, 1.1, attended=False),

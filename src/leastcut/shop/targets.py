@@ -27,7 +27,9 @@ def pdf(paper: str = "a4") -> bytes:
         For any other paper.
     """
     if paper not in target.PAPERS:
-        raise TargetError(f"unknown paper {paper!r}", do=f"Choose one of {', '.join(target.PAPERS)}")
+        raise TargetError(
+            f"unknown paper {paper!r}", do=f"Choose one of {', '.join(target.PAPERS)}"
+        )
     import typst
 
     with tempfile.TemporaryDirectory() as folder:
