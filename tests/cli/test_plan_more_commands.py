@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from pathlib import Path
 
+import icalendar
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
@@ -147,6 +148,17 @@ def test_the_calendar_is_shown_and_written(tmp_path: Path) -> None:
     assert "DTSTART:20261130T090000" in events
     name = r"SUMMARY:blue\; van\, long-term customer's second car\, grün: wash (Ana)"
     assert name in events
+
+
+def test_a_general_parser_opens_the_calendar(tmp_path: Path) -> None:
+    (tmp_path / "c.toml").write_text(CALENDAR)
+    run("calendar", str(tmp_path / "c.toml"), "-o", str(tmp_path / "c.ics"))
+    shown = json.loads(run("calendar", str(tmp_path / "c.toml"), "--json").output)
+    opened = icalendar.Calendar.from_ical((tmp_path / "c.ics").read_bytes())
+    events = list(opened.walk("VEVENT"))
+    assert len(events) == len(shown["slots"]) > 0
+    assert all(event["DTEND"].dt > event["DTSTART"].dt for event in events)
+    assert len({str(event["UID"]) for event in events}) == len(events)
 
 
 def test_a_planned_job_is_put_into_the_calendar(
