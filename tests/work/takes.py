@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 SCENE_MM = 1100.0  # the flat picture's side; the square stands in its middle
-FINE = 1.0  # flat pixels per mm
+FINE = 0.8  # flat pixels per mm
 
 
 @dataclass(frozen=True)
@@ -131,15 +131,15 @@ def _ground(take: Take, rng: np.random.Generator) -> np.ndarray:
     cv2.rectangle(tape, (round(a), round(a)), (round(b) - 1, round(b) - 1), 0, -1)
     shade = 1 + 0.04 * rng.standard_normal((n, n)).astype(np.float32)
     base[tape > 0] = (np.array(take.tape_bgr, np.float32) * shade[..., None])[tape > 0]
-    return base
+    return np.clip(base, 0, 255).astype(np.uint8)
 
 
-def _glare(picture: np.ndarray, take: Take) -> None:
-    """Add the lamp's reflection: a soft bright spot that stays with the camera."""
-    h, w = picture.shape[:2]
+def _lamp(take: Take) -> np.ndarray:
+    """Return the lamp's reflection: a soft bright spot that stays with the camera."""
+    w, h = take.size
     y, x = np.mgrid[:h, :w].astype(np.float32)
     spot = np.exp(-(((x - 0.6 * w) / (0.07 * w)) ** 2 + ((y - 0.4 * h) / (0.09 * h)) ** 2))
-    picture += take.glare * 200 * spot[..., None]
+    return (take.glare * 200 * spot).astype(np.float32)
 
 
 def _draw(scene: np.ndarray, at: np.ndarray, take: Take, size: float) -> None:
@@ -154,7 +154,9 @@ def _draw(scene: np.ndarray, at: np.ndarray, take: Take, size: float) -> None:
         end = np.array([0.85 * SCENE_MM * FINE, SCENE_MM * FINE * 1.2])
         tip = at + 0.15 * r * (end - at) / np.linalg.norm(end - at)
         p = [tuple(int(v * one) for v in q) for q in (tip, end)]
-        cv2.line(scene, *p, (95, 130, 190), int(62 * FINE), cv2.LINE_AA, shift)
+        cv2.line(
+            scene, *p, (95, 130, 190), int(min(62, 0.48 * take.pad_mm) * FINE), cv2.LINE_AA, shift
+        )
     if take.cord:
         u = np.linspace(0, 1, 30)[:, None]
         away = np.array([1.1 * SCENE_MM * FINE, 0.2 * SCENE_MM * FINE])
@@ -164,34 +166,41 @@ def _draw(scene: np.ndarray, at: np.ndarray, take: Take, size: float) -> None:
 
 
 def frames(take: Take) -> Iterator[tuple[float, np.ndarray]]:
-    """Yield (time, frame, visible scene position) of a take, frame by frame."""
+    """Yield time and frame of a take, one after the other."""
     rng = np.random.default_rng(take.seed)
     true = truth(take)
     ground = _ground(take, rng)
-    to_camera = camera(take)
+    grain = take.noise * rng.standard_normal((take.size[1] + 40, take.size[0] + 40))
+    grain = grain.astype(np.float32)
+    lamp, sway = _lamp(take), np.zeros(3)
     off = (SCENE_MM - take.square_mm) / 2
-    flat_to_mm = np.array([[1 / FINE, 0, -off], [0, 1 / FINE, -off], [0, 0, 1]])
-    sway = np.zeros(3)
     for t, xy, down in zip(true.t_s, true.xy_mm, true.down, strict=True):
         sway = 0.9 * sway + 0.45 * rng.standard_normal(3)
         scene = ground.copy()
-        if t >= true.t_s[0] + take.lead_s:
+        if t >= take.lead_s:
             at = np.array([xy[0] + off, take.square_mm - xy[1] + off]) * FINE
             _draw(scene, at, take, 1.0 if down else 1.14)
-        a = sway[2] * take.shake_px * 4e-4
-        shake = np.array(
-            [[1, -a, sway[0] * take.shake_px], [a, 1, sway[1] * take.shake_px], [0, 0, 1]]
-        )
-        full = shake @ to_camera @ flat_to_mm
-        picture = cv2.warpPerspective(
-            scene, full, take.size, flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE
-        )
-        if take.glare:
-            _glare(picture, take)
-        if take.blur_px:
-            picture = cv2.GaussianBlur(picture, (0, 0), take.blur_px)
-        picture += take.noise * rng.standard_normal(picture.shape[:2]).astype(np.float32)[..., None]
-        yield float(t), np.clip(picture, 0, 255).astype(np.uint8)
+        yield float(t), _filmed(scene, take, sway, lamp + _grain(grain, lamp.shape, rng))
+
+
+def _grain(grain: np.ndarray, shape: tuple[int, ...], rng: np.random.Generator) -> np.ndarray:
+    """Return another piece of the grain for each frame: drawing it afresh takes too long."""
+    y, x = rng.integers(0, 40, 2)
+    return grain[y : y + shape[0], x : x + shape[1]]
+
+
+def _filmed(scene: np.ndarray, take: Take, sway: np.ndarray, light: np.ndarray) -> np.ndarray:
+    """Lay the flat picture into the camera, shaken, blurred, with the lamp and the grain on it."""
+    off = (SCENE_MM - take.square_mm) / 2
+    flat_to_mm = np.array([[1 / FINE, 0, -off], [0, 1 / FINE, -off], [0, 0, 1]])
+    a = sway[2] * take.shake_px * 4e-4
+    dx, dy = sway[:2] * take.shake_px
+    shake = np.array([[1, -a, dx], [a, 1, dy], [0, 0, 1]])
+    full = shake @ camera(take) @ flat_to_mm
+    picture = cv2.warpPerspective(scene, full, take.size, borderMode=cv2.BORDER_REPLICATE)
+    if take.blur_px:
+        picture = cv2.GaussianBlur(picture, (0, 0), take.blur_px)
+    return np.clip(picture + light[..., None], 0, 255).astype(np.uint8)
 
 
 def write(path: Path, take: Take, *, code: str = "mp4v") -> Path:

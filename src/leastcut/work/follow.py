@@ -287,6 +287,8 @@ def _track(state: _State) -> Track:
     assert state.look is not None
     code = np.clip(state.look.colour, 0, 255).astype(np.uint8).reshape(1, 1, 3)
     r, g, b = cv2.cvtColor(code, cv2.COLOR_LAB2RGB)[0, 0]
+    sizes = rows[np.isfinite(rows[:, 3]), 3]
+    learnt = state.look.radius_px * state.sheet.grid_mm
     return Track(
         t_s=rows[:, 0],
         x_mm=rows[:, 1],
@@ -294,6 +296,6 @@ def _track(state: _State) -> Track:
         radius_mm=rows[:, 3],
         sd_mm=rows[:, 4],
         square_seen=rows[:, 5],
-        pad_radius_mm=state.look.radius_px * state.sheet.grid_mm,
+        pad_radius_mm=float(np.median(sizes)) if len(sizes) > 20 else learnt,
         colour=f"#{r:02x}{g:02x}{b:02x}",
     )

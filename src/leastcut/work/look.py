@@ -23,6 +23,7 @@ LEAST_APART = 3.2  # pad from paint, in their own spreads
 MOVED = 26.0  # Lab units between a pixel and the still ground that count as changed
 FLOOR = np.array([10.0, 5.0, 5.0], np.float32)  # least spread of a colour: shading, compression
 COARSE = 3
+MOVES = 0.7  # radii that a pad must move over within the frames looked at
 OTHER = 0.3  # what hides the pad counts this much for it
 RING = 1.6  # the pad's colour around the disc counts this much against it: an arm goes on
 
@@ -190,10 +191,13 @@ def _roundness(hit: Bools, ground: Bools, sheet: Sheet) -> tuple[float, float]:
     step = sheet.grid_mm * COARSE
     chosen = np.linspace(0, len(hit) - 1, min(10, len(hit))).astype(int)
     layers = [(_shrunk(hit[i]), _shrunk(ground[i])) for i in chosen]
-    quality = np.array([[_best(h, g, r / step) for h, g in layers] for r in TRIED_MM])
+    found = np.array([[_best(h, g, r / step) for h, g in layers] for r in TRIED_MM])
+    quality = found[..., 0]
     typical = np.sort(quality, axis=1)[:, quality.shape[1] // 3 :].mean(1)
     k = int(typical.argmax())
-    return float(typical[k]), TRIED_MM[k]
+    good = found[k][found[k, :, 0] > 0.7 * typical[k], 1:]
+    moved = float(np.hypot(*np.ptp(good, axis=0))) * step if len(good) > 1 else 0.0
+    return (float(typical[k]) if moved > MOVES * TRIED_MM[k] else 0.0), TRIED_MM[k]
 
 
 def _shrunk(mask: Bools) -> F32:
@@ -203,7 +207,7 @@ def _shrunk(mask: Bools) -> F32:
     )
 
 
-def _best(hit: F32, ground: F32, radius: float) -> float:
+def _best(hit: F32, ground: F32, radius: float) -> tuple[float, int, int]:
     reach = int(np.ceil(1.35 * radius)) + 1
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
     r = np.hypot(x, y)
@@ -215,4 +219,5 @@ def _best(hit: F32, ground: F32, radius: float) -> float:
     filled = hit + OTHER * other - ground
     score = cv2.filter2D(filled, -1, inside, borderType=cv2.BORDER_CONSTANT)
     score -= RING * cv2.filter2D(hit, -1, ring, borderType=cv2.BORDER_REPLICATE)
-    return float(score.max())
+    _, high, _, (x, y) = cv2.minMaxLoc(score)
+    return float(high), x, y

@@ -16,7 +16,7 @@ from leastcut.work.advice import advise
 from leastcut.work.follow import Ask, Frame, Track, follow
 from leastcut.work.path import STILL_MM_S, Path, down_path
 from leastcut.work.records import Spread, TechniqueFinding, Wanted
-from leastcut.work.strokes import Hatch, hatch
+from leastcut.work.strokes import Hatch, hatch, simplified
 
 LEAST_S = 1.0
 LEAST_FPS = 8.0
@@ -122,14 +122,25 @@ def _hardly_moves(path: Path, track: Track) -> Refusal | None:
             why=f"the pad could be seen in only {share:.0%} of the frames",
             do="Film from the side away from arm and cord, without the lamp's glare on the pad",
         )
-    steps = np.hypot(*np.diff(path.xy_mm, axis=0).T)[np.diff(path.piece) == 0]
     reach = float(np.hypot(*np.ptp(path.xy_mm, axis=0)))
-    if float(steps.sum()) < LEAST_WAY * 2 * track.pad_radius_mm or reach < track.pad_radius_mm:
+    if _way_mm(path, track.pad_radius_mm) < LEAST_WAY * 2 * track.pad_radius_mm or (
+        reach < track.pad_radius_mm
+    ):
         return Refusal(
             why="the pad hardly moves",
             do="Film while the pad works; a whole set says most",
         )
     return None
+
+
+def _way_mm(path: Path, radius_mm: float) -> float:
+    """Return the length of the way without its trembling [mm]."""
+    total = 0.0
+    for number in np.unique(path.piece):
+        xy = path.xy_mm[path.piece == number]
+        knots = xy[simplified(xy, 0.2 * radius_mm)]
+        total += float(np.hypot(*np.diff(knots, axis=0).T).sum())
+    return total
 
 
 def _measured(

@@ -13,6 +13,7 @@ import numpy as np
 
 from leastcut.inspect.arrays import F32, F64, U8, Bools
 from leastcut.inspect.scale import find_square
+from leastcut.work import quad
 
 PER_SIDE = 70
 REACH_PX = 9.0
@@ -76,11 +77,13 @@ def square_corners(frame: U8) -> F64 | None:
     grey = cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY)
     found = find_square(grey.astype(np.float32) / np.float32(255))
     if found is None or not np.isfinite(found).all():
+        found = quad.find(np.asarray(grey, np.uint8))
+    if found is None:
         return None
     inside = (found > 1).all() and (found < np.array(grey.shape[::-1]) - 2).all()
     if not (inside and cv2.isContourConvex(found.astype(np.float32))):
         return None
-    return _inner(grey, found)
+    return refined(frame, _inner(grey, found))
 
 
 def _inner(grey: U8, corners_px: F64) -> F64:
@@ -138,6 +141,30 @@ def anchor(frame: U8, corners_px: F64) -> Anchor:
     clear = np.abs(typical) > 4.0
     sign = np.repeat(np.sign(typical) * clear, PER_SIDE)
     return replace(at, sign=sign, strength=np.repeat(np.abs(typical), PER_SIDE))
+
+
+def refined(frame: U8, corners_px: F64) -> F64:
+    """Place the four sides to a fraction of a pixel, each by the samples that agree."""
+    place = anchor(frame, corners_px)
+    if (place.sign == 0).any():
+        return corners_px
+    away, clear = _offsets(_profiles(_grey(frame), place.points, place.normals, 6.0), place, 6.0)
+    lines = []
+    for k in range(4):
+        rows = slice(k * PER_SIDE, (k + 1) * PER_SIDE)
+        if clear[rows].sum() < 0.25 * PER_SIDE:
+            return corners_px
+        moved = place.points[rows] + away[rows, None] * place.normals[rows]
+        vx, vy, x, y = cv2.fitLine(
+            moved[clear[rows]].astype(np.float32), cv2.DIST_WELSCH, 0, 0.01, 0.01
+        ).ravel()
+        lines.append((np.array([x, y], np.float64), np.array([vx, vy], np.float64)))
+    return np.array([_crossing(lines[k - 1], lines[k]) for k in range(4)])
+
+
+def _crossing(one: tuple[F64, F64], other: tuple[F64, F64]) -> F64:
+    reach = np.linalg.solve(np.column_stack([one[1], -other[1]]), other[0] - one[0])
+    return np.asarray(one[0] + reach[0] * one[1])
 
 
 def _grey(frame: U8) -> F32:
