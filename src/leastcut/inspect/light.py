@@ -14,13 +14,16 @@ Horvitz and Thompson, JASA 47, 663 (1952); status: from memory. The curve and it
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
-from leastcut.inspect.arrays import F32, F64, Bools, sums
+from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
 
 ANGLES = 36
+STEPS = 160
 GRID = 56
 STRAY = 0.03  # share of lines that ignore the glint condition: fibres, deep chips
 
@@ -33,7 +36,7 @@ class Elements:
     y: F64
     theta: F64
     length: F64
-    owner: np.typing.NDArray[np.intp]
+    owner: Ints
 
 
 @dataclass(frozen=True)
@@ -120,7 +123,7 @@ def window_area(place: Field, centre: tuple[float, float], window_px: float, the
     cell = float(np.sqrt(np.median(place.area)))
     within = np.clip((window_px - u) / cell + 0.5, 0, 1)  # cells cut by the rim count in part
     areas: F64 = place.area @ within
-    result: F64 = areas[np.clip((theta % np.pi / np.pi * ANGLES).astype(int), 0, ANGLES - 1)]
+    result: F64 = areas[angle_bin(theta)]
     return result
 
 
@@ -131,27 +134,49 @@ def chance(u: F64, reach: float, sharpness: float) -> F64:
 
 
 class _Fit:
-    """The likelihood of one photo, with everything that does not depend on the curve made once."""
+    """The likelihood of one photo, as tables over direction and logarithm of the deviation.
+
+    ``area`` and ``weight`` are (ANGLES, STEPS): the area, and the line length found, at each
+    direction and deviation; a curve is then tried in a few thousand operations.
+    """
 
     def __init__(self, elements: Elements, place: Field, centre: tuple[float, float]) -> None:
-        self.u = deviation(elements.x, elements.y, elements.theta, centre)
         angles = (np.arange(ANGLES) + 0.5) * np.pi / ANGLES
-        self.grid_u = deviation(place.x[:, None], place.y[:, None], angles[None], centre)
-        self.area = place.area
-        self.bin = np.clip((elements.theta % np.pi / np.pi * ANGLES).astype(int), 0, ANGLES - 1)
+        grid_u = deviation(place.x[:, None], place.y[:, None], angles[None], centre)
+        u = deviation(elements.x, elements.y, elements.theta, centre)
+        top = float(max(grid_u.max(), u.max())) + 1.0
+        self.u = np.geomspace(1.0, top, STEPS)
+        rate = (STEPS - 1) / np.log(top)
+        self.bin = angle_bin(elements.theta)
         scratches = len(np.unique(elements.owner))
-        self.weight = elements.length / max(elements.length.sum(), 1e-9) * scratches
+        share = elements.length / max(elements.length.sum(), 1e-9) * scratches
+        self.area = self._table(np.arange(ANGLES)[None] + 0 * grid_u, grid_u, place.area[:, None], rate)
+        self.weight = self._table(self.bin, u, share, rate)
+        self.total = float(place.area.sum())
+
+    @staticmethod
+    def _table(angle: npt.NDArray[Any], u: F64, value: F64, rate: float) -> F64:
+        step = np.round(np.log(np.maximum(u, 1.0)) * rate).astype(np.intp)
+        flat = (angle.astype(np.intp) * STEPS + step).ravel()
+        spread = np.broadcast_to(value, u.shape).ravel()
+        return sums(flat, spread, ANGLES * STEPS).reshape(ANGLES, STEPS)
 
     def areas(self, reach: float, sharpness: float) -> F64:
         """Area that could show each direction [px2]."""
-        result: F64 = self.area @ chance(self.grid_u, reach, sharpness)
+        result: F64 = self.area @ chance(self.u, reach, sharpness)
         return result
 
     def log_likelihood(self, reach: float, sharpness: float) -> float:
         """Log-likelihood, each scratch counted once."""
-        areas = np.maximum(self.areas(reach, sharpness)[self.bin], 1.0)
-        known = (1 - STRAY) * chance(self.u, reach, sharpness) / areas
-        return float(self.weight @ np.log(known + STRAY / float(self.area.sum())))
+        seen = chance(self.u, reach, sharpness)
+        areas = np.maximum(self.area @ seen, 1.0)
+        density = (1 - STRAY) * seen[None] / areas[:, None] + STRAY / self.total
+        return float((self.weight * np.log(density)).sum())
+
+
+def angle_bin(theta: F64) -> Ints:
+    """Return which of the direction bins a direction falls in."""
+    return np.clip((theta % np.pi / np.pi * ANGLES).astype(np.intp), 0, ANGLES - 1)
 
 
 SHARPNESS = (0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 6.0)
@@ -246,7 +271,7 @@ def _average(
         part = length / np.maximum(areas[fit.bin], 1.0)
         log_load = float(np.log(part.sum()))
         shares, first, second = shares + w * part, first + w * log_load, second + w * log_load**2
-        lit += w * float(areas.mean() / fit.area.sum())
+        lit += w * float(areas.mean() / fit.total)
     spread = float(np.sqrt(max(second - first**2, 0.0)))
     middle = float(np.exp(first))
     i, j = np.unravel_index(int(table.argmax()), table.shape)

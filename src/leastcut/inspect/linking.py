@@ -149,7 +149,8 @@ def fit(points: Points, labels: Ints, *, least_points: int) -> Runs:
 
 
 def _compact(labels: Ints) -> Ints:
-    return np.unique(labels, return_inverse=True)[1].astype(np.intp)
+    used = np.bincount(labels) > 0
+    return (np.cumsum(used) - 1)[labels].astype(np.intp)
 
 
 def _parabolas(x: F64, y: F64, snr: F64, labels: Ints, level: int) -> tuple[Runs, F64, F64]:
@@ -168,8 +169,9 @@ def _parabolas(x: F64, y: F64, snr: F64, labels: Ints, level: int) -> tuple[Runs
     t0, t1 = _ends(t, labels, size)
     scale = np.maximum(np.maximum(-t0, t1), 1.0)
     u = t / scale[labels]
-    moments = [mean(u**p) for p in range(5)]
-    right: F64 = np.stack([mean(s * u**p) for p in range(3)], -1)
+    powers = [np.ones_like(u), u, u * u, u * u * u, (u * u) ** 2]
+    moments = [mean(p) for p in powers]
+    right: F64 = np.stack([mean(s * p) for p in powers[:3]], -1)
     matrix = np.stack([np.stack([moments[i + j] for j in range(3)], -1) for i in range(3)], -2)
     matrix += np.diag([1e-6, 1e-6, 2e-4])  # few points: lean to straight
     c = np.linalg.solve(matrix, right[..., None])[..., 0].astype(np.float64)
