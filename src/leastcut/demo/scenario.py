@@ -25,12 +25,10 @@ PHOTOGRAPHED = (
     "roof",
     "wing-front-left",
     "door-front-left",
-    "door-rear-left",
     "quarter-left",
     "door-front-right",
-    "tailgate",
 )
-MEASURED = (*PHOTOGRAPHED, "wing-front-right", "door-rear-right")
+MEASURED = (*PHOTOGRAPHED, "door-rear-left", "tailgate", "wing-front-right", "door-rear-right")
 REPAINTED = ("door-front-right",)
 THIN = ("roof",)
 

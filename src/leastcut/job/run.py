@@ -11,7 +11,7 @@ import numpy as np
 from leastcut.car.outline import painted_area_m2
 from leastcut.car.units import UnitSystem
 from leastcut.errors import Problem
-from leastcut.handover import plan_pdf, report_html, report_pdf
+from leastcut.handover import plan_pdf, report_pdf
 from leastcut.handover.records import Dossier, Help
 from leastcut.job.contract import JobAnswer, answer
 from leastcut.job.decide import decide
@@ -99,7 +99,6 @@ def documents(
     return {
         "plan.pdf": plan_pdf.make(dossier, now=now),
         "handover.pdf": report_pdf.make(dossier, now=now, truth=truth, photos=evidence.pictures),
-        "handover.html": report_html.make(dossier, now=now, photos=evidence.pictures).encode(),
         **evidence.pictures,
     }
 
