@@ -6,6 +6,7 @@ import shapely
 from sections_outlines import box, panel, shape_of, sweep
 
 from leastcut.plan.sections import HAND_ONLY, lay_out
+from leastcut.plan.strokes import centred_lattice, crosshatch
 from leastcut.polish.records import PadSettings
 from leastcut.polish.removal import removal_map
 
@@ -76,6 +77,16 @@ def test_a_stroke_between_two_body_lines_starts_clear_of_the_first() -> None:
     creases = shapely.MultiLineString([list(line) for line in lines])
     assert shapely.distance(starts, creases).min() > 14.9
     assert any(a[0] == b[0] for a, b in section.strokes_mm)
+
+
+@pytest.mark.parametrize(("width", "second"), [(28.0, 28.0), (22.0, 36.0)])
+def test_a_stroke_with_no_clear_place_to_start_is_left_out(width: float, second: float) -> None:
+    region = shapely.Polygon(box(width, 300))
+    lines = [((x, 0.0), (x, 300.0)) for x in (0.0, second)]
+    strokes = crosshatch(region, centred_lattice(region, 40.0), body_lines_mm=lines)
+    across = [stroke for stroke in strokes if stroke[0][0] != stroke[1][0]]
+    assert len(across) < 8  # of eight lines
+    assert all(min(abs(a[0] - x) for x in (0.0, second)) > 14.9 for a, _ in across)
 
 
 @pytest.mark.parametrize(

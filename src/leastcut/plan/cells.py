@@ -117,9 +117,7 @@ def _longer(line: Polyline) -> Array:
     points = np.asarray(line, dtype=np.float64)
     for end, before in ((0, 1), (-1, -2)):
         way = points[end] - points[before]
-        length = float(np.hypot(*way))
-        if length > 0:
-            points[end] += way / length * CARRY_ON_MM
+        points[end] += way / max(float(np.hypot(*way)), TINY) * CARRY_ON_MM
     return points
 
 

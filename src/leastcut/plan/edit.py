@@ -4,6 +4,7 @@ Every edit returns a whole new layout of the panel. Sections that are pinned sta
 others are laid out afresh over what is left, unless the edit names them.
 """
 
+import itertools
 from collections.abc import Sequence
 
 import shapely
@@ -53,11 +54,13 @@ def keep_pinned(
     kept = [cell for whole in kept for cell in parts(shapely.intersection(whole, area))]
     for cell in kept:
         _must_fit(cell, area, limits, "the pinned section")
-    cells = list(kept)
-    for piece in parts(shapely.difference(area, shapely.union_all(kept), grid_size=SNAP_MM)):
-        if piece.area >= CRUMB_MM2:
-            cells.extend(cut_into_cells(piece, limits, body_lines_mm=panel.body_lines_mm))
-    return assemble(panel, cells, options, area)
+    rest = parts(shapely.difference(area, shapely.union_all(kept), grid_size=SNAP_MM))
+    laid = [
+        cut_into_cells(piece, limits, body_lines_mm=panel.body_lines_mm)
+        for piece in rest
+        if piece.area >= CRUMB_MM2
+    ]
+    return assemble(panel, [*kept, *itertools.chain(*laid)], options, area)
 
 
 def merge(panel: Panel, layout: Layout, ids: tuple[str, str], options: LayoutOptions) -> Layout:

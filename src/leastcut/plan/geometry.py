@@ -245,9 +245,8 @@ def one_ring(shape: shapely.Polygon) -> Polygon:
     Polygon
         A ring that is itself a valid polygon, its area less by the slits alone.
     """
-    for _ in range(len(shape.interiors)):
-        if shape.interiors:
-            shape = _slit(shape)
+    while shape.interiors:
+        shape = _slit(shape)
     points = shapely.get_coordinates(shapely.orient_polygons(shape))[:-1]
     return tuple((float(x), float(y)) for x, y in points)
 

@@ -71,6 +71,7 @@ def along_strip(
     return tuple(
         stroke
         for piece in parts(region)
+        if piece.length > 2 * LEAST_STROKE_MM
         for stroke in _along_piece(piece, spacing_mm, body_lines_mm)
     )
 
@@ -92,8 +93,6 @@ def _along_piece(
         forward = _straightened(path[::-1] if lane % 2 else path)
         starts_on, ends_on = _on_lines([forward[0], forward[-1]], body_lines_mm)
         strokes += itertools.pairwise(forward[::-1] if starts_on and not ends_on else forward)
-    if max(width, height) < LEAST_STROKE_MM:
-        return []
     room = shapely.buffer(piece, 2.0)  # a chain cuts the inside of a bend by a millimetre or so
     return [stroke for stroke in strokes if room.covers(shapely.LineString(stroke))]
 
@@ -131,7 +130,7 @@ def crosshatch(
     Parameters
     ----------
     region : shapely geometry
-        Where the pad's centre may go within the section [mm].
+        Where the pad's centre may go within the section [mm]; not empty.
     lattice : Lattice
         The panel's lines.
     body_lines_mm : sequence of Polyline
@@ -140,10 +139,8 @@ def crosshatch(
     Returns
     -------
     tuple of Stroke
-        In order of walking; empty for an empty region.
+        In order of walking.
     """
-    if region.is_empty:
-        return ()
     x0, y0, x1, y1 = region.bounds
     ys = _lines(y0, y1, lattice.y0_mm, lattice.spacing_mm)[::-1]
     xs = _lines(x0, x1, lattice.x0_mm, lattice.spacing_mm)
