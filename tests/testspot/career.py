@@ -129,6 +129,7 @@ def figures(careers: list[Career]) -> dict[str, Any]:
         - sum(c.cut_um for c in met if c.eye_met) / sum(c.eye_um for c in met if c.eye_met),
         "by_eye_met": sum(c.eye_met for c in used) / len(used),
         "median_trials": float(np.median([c.trials for c in careers])),
+        "two_trials_or_fewer": sum(c.trials <= 2 for c in careers) / len(careers),
         "median_looks": float(np.median([c.looks for c in careers])),
         "mean_trials": float(np.mean([c.trials for c in careers])),
         "budget_broken": sum(c.broken for c in careers) / len(careers),

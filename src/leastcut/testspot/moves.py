@@ -145,11 +145,15 @@ def _pure_spots(trials: Sequence[Trial], process: str) -> dict[str, int]:
 
 
 def _payable(case: Case, move: Move) -> bool:
-    """Tell whether the budget pays for the cut on the spot, earlier sets included."""
+    """Tell whether the budget pays for the cut on the spot, earlier sets included.
+
+    Several trials share the risk of one budget, so each may take half of it.
+    """
     if case.budget_um is None:
         return True
+    least = 1.0 - 0.5 * (1.0 - case.rules.p_within_budget)
     cut = paint.cut_draws(case.draws, move.process, move.total)
-    return bool(np.mean(cut <= case.budget_um) >= case.rules.p_within_budget)
+    return bool(np.mean(cut <= case.budget_um) >= least)
 
 
 def _priced(case: Case, move: Move, table: value.Effects, limits: value.Limits, now: float) -> Move:

@@ -19,7 +19,7 @@ class Prices(msgspec.Struct, frozen=True, kw_only=True):
 
     um_min: float = 120.0
     miss_min: float = 480.0
-    spot_min: float = 12.0
+    spot_min: float = 14.0
     look_min: float = 3.0
     set_min: float = 2.0
 
@@ -43,6 +43,6 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
 
     p_target: float = 0.9
     p_within_budget: float = 0.99
-    p_fair: float = 0.2
+    p_fair: float = 0.25
     max_trials: int = 8
     prices: Prices = Prices()
