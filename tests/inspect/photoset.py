@@ -1,5 +1,7 @@
 """The fixed set of rendered photos that the bench runs on and tests take a part of."""
 
+from dataclasses import replace
+
 import numpy as np
 from render import Scene
 
@@ -57,3 +59,39 @@ def scene(index: int) -> Scene:
 
 
 COUNT = 64
+
+
+def pair_scene(index: int) -> Scene:
+    """Return the before photo of pair `index`: worth correcting, well lit; every other with a tape."""
+    rng = np.random.default_rng([4242, index])
+    first = scene(index)
+    um, side = float(rng.uniform(35, 60)), (2400, 1800)
+    tape = float(np.floor(0.75 * side[1] * um / 1000)) if index % 2 == 0 else 0.0
+    return replace(
+        first,
+        width_px=side[0],
+        height_px=side[1],
+        um_per_px=um,
+        swirl_load=float(rng.uniform(40, 150)),
+        deep_load=float(rng.uniform(1.5, 4)),
+        eye_mm=um * side[0] / 1000 * 3,
+        glint_gain=float(rng.uniform(1.5, 3.0)),
+        flake_per_mm2=max(first.flake_per_mm2, 0.3),
+        roughness_deg=float(rng.uniform(0.8, 2.0)),
+        mirror_at=(float(rng.uniform(0.42, 0.58)), float(rng.uniform(0.42, 0.58))),
+        tape_mm=tape,
+        paint=PAINTS["black"],
+        tape_dark=False,
+    )
+
+
+def second_look(first: Scene, rng: np.random.Generator) -> dict:
+    """Return how the after photo differs: exposure, lamp a little moved, camera turned and closer."""
+    moved = {
+        "exposure": float(rng.uniform(0.9, 1.1)),
+        "mirror_at": tuple(float(v + rng.normal(0, 0.01)) for v in first.mirror_at),
+    }
+    if not first.tape_mm:
+        moved["turn_deg"] = float(rng.uniform(-12, 12))
+        moved["um_per_px"] = first.um_per_px * float(rng.uniform(0.88, 1.12))
+    return moved

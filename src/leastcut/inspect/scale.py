@@ -122,7 +122,8 @@ def find_square(root: F32) -> F64 | None:
         return None
     inner = min(found, key=lambda q: cv2.contourArea(q.astype(np.float32)))
     ratio = np.array([root.shape[1] / size[0], root.shape[0] / size[1]])
-    return _ordered(_refine(root, (inner + 0.5) * ratio - 0.5, reach=3.5 * step))
+    rough = _refine(root, (inner + 0.5) * ratio - 0.5, reach=9 * step)
+    return _ordered(_refine(root, rough, reach=3.5 * step))
 
 
 def _quads(small: F32) -> list[F64]:
