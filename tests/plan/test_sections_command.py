@@ -89,6 +89,14 @@ def test_missing_and_broken_files(tmp_path: Path) -> None:
         ask("sections", broken, "--json")
 
 
+def test_a_file_of_ten_million_points_is_refused_unread(tmp_path: Path) -> None:
+    huge = tmp_path / "huge.json"
+    with huge.open("wb") as file:
+        file.truncate(400_000_000)
+    with pytest.raises(InputError, match="400 MB"):
+        ask("sections", huge, "--json")
+
+
 def test_the_group_lists_its_commands() -> None:
     assert "sections" in ask("--help")
 

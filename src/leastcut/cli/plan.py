@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from leastcut.plan.records import Layout
 
 _MORE = "leastcut.cli.plan_more"
+MOST_BYTES = 20_000_000  # some 400 000 points
 
 
 class OutlineFileError(InputError):
@@ -86,6 +87,12 @@ def _read(path: Path) -> tuple["Panel", dict[str, float]]:
     from leastcut.cli.plan_input import OutlineInput
 
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise OutlineFileError(
+                f"{path.stat().st_size / 1e6:.0f} MB are more than an outline needs",
+                where=str(path),
+                do="Simplify the outline; points 1 mm apart are fine enough",
+            )
         given = msgspec.json.decode(path.read_bytes(), type=OutlineInput)
     except OSError as error:
         raise OutlineFileError(
