@@ -193,7 +193,7 @@ def test_a_decision_takes_a_blink() -> None:
     assert min(spent) < 0.15
 
 
-WEAK = (0.05, 0.1, 0.3, 0.5)
+WEAK = (0.05, 0.1, 0.2, 0.4)
 
 
 @pytest.mark.parametrize(
