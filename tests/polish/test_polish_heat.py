@@ -17,6 +17,7 @@ from leastcut.polish.heat import (
     power_from_volume_w,
     section_rise_k,
     standing_rise_k,
+    surface_peak,
 )
 from leastcut.polish.records import PadSettings
 
@@ -94,6 +95,22 @@ def test_moving_band_source(peclet: float, peak: float) -> None:
 
 def test_a_fast_band_is_a_standing_flux() -> None:
     assert band_source_peak(50.0) == pytest.approx(2 * math.sqrt(math.pi * 50), rel=0.01)
+
+
+def test_peak_is_worse_on_plastic_on_a_hot_panel_and_without_a_motor_bound() -> None:
+    pad = PadSettings(force_n=60)
+    work = {"area_mm2": 250_000.0, "seconds": 180.0, "arm_speed_mm_s": 40.0}
+    steel = surface_peak(pad, material="steel", **work)
+    power = friction_power_w(pad)
+    assert steel.power_w == power
+    # by the parts: 20 °C, the section's mean rise, and one passing of the pad
+    flux = flux_w_m2(power, math.pi * 65**2)
+    by_parts = 20 + section_rise_k(power, 250_000, 180, material="steel")
+    by_parts += passing_rise_k(flux, length_mm=130, speed_mm_s=40, material="steel")
+    assert steel.peak_c == pytest.approx(by_parts)
+    assert surface_peak(pad, material="plastic", **work).peak_c > steel.peak_c
+    assert surface_peak(pad, material="steel", start_c=62, **work).verdict == "stop"
+    assert surface_peak(pad, material="steel", motor_w=60, **work).peak_c < steel.peak_c
 
 
 def test_limits_can_be_set() -> None:

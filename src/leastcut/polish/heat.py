@@ -14,6 +14,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import msgspec
+
 from leastcut.car.records import Material
 from leastcut.polish.footprint import volume_rate_mm3_s
 from leastcut.polish.records import PadMotion
@@ -23,6 +25,14 @@ Verdict = Literal["fine", "warm", "stop"]
 
 FRICTION = 0.4  # lubricated foam on paint: not found; 0.2 to 0.6 is our prior
 MOTOR_EFFICIENCY = 0.6  # small commutator motor and gear, from memory
+
+
+class SurfaceHeat(msgspec.Struct, frozen=True, kw_only=True):
+    """Friction power [W], the peak temperature of the paint [°C], and what to do."""
+
+    power_w: float
+    peak_c: float
+    verdict: Verdict
 
 
 @dataclass(frozen=True)
@@ -227,6 +237,62 @@ def judge_c(surface_c: float, *, warn_c: float = 45.0, stop_c: float = 60.0) -> 
     if surface_c >= stop_c:
         return "stop"
     return "warm" if surface_c >= warn_c else "fine"
+
+
+def surface_peak(
+    settings: PadMotion,
+    *,
+    area_mm2: float,
+    seconds: float,
+    arm_speed_mm_s: float,
+    material: Material = "unknown",
+    start_c: float = 20.0,
+    friction: float = FRICTION,
+    motor_w: float | None = None,
+    warn_c: float = 45.0,
+    stop_c: float = 60.0,
+) -> SurfaceHeat:
+    """Estimate how warm the paint of a section gets: the mean rise, and the pad's passing on top.
+
+    Parameters
+    ----------
+    settings : PadMotion
+        Machine, pad and force.
+    area_mm2 : float
+        Area of the section [mm²].
+    seconds : float
+        How long it is worked without a break [s].
+    arm_speed_mm_s : float
+        Arm speed [mm/s].
+    material : Material
+        What lies under the paint.
+    start_c : float
+        Temperature of the panel before [°C]; in the sun far above the air's.
+    friction : float
+        Coefficient of friction; 0.2 to 0.6 is our prior.
+    motor_w : float, optional
+        Input power of the machine [W]: the bound.
+    warn_c, stop_c : float
+        Limits [°C]; common practice, no published standard.
+
+    Returns
+    -------
+    SurfaceHeat
+        Power, peak temperature and what to do. An upper estimate: all heat goes to the panel.
+    """
+    power = friction_power_w(settings, friction=friction, motor_w=motor_w)
+    face = math.pi * (settings.pad_diameter_mm / 2) ** 2
+    passing = passing_rise_k(
+        flux_w_m2(power, face),
+        length_mm=settings.pad_diameter_mm,
+        speed_mm_s=arm_speed_mm_s,
+        material=material,
+    )
+    rise = section_rise_k(power, area_mm2, seconds, material=material)
+    peak = start_c + rise + passing
+    return SurfaceHeat(
+        power_w=power, peak_c=peak, verdict=judge_c(peak, warn_c=warn_c, stop_c=stop_c)
+    )
 
 
 def heat_per_cut_j_m2(depth_um: float, *, preston_um_per_kpa_m: float, friction: float) -> float:
