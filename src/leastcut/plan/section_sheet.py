@@ -47,7 +47,13 @@ def section_sheet(panel: Panel, layout: Layout, *, width_mm: float = 190.0) -> s
     for section in layout.sections:
         body += _strokes(section, ring(section.worked_mm), at)
     body += [
-        tag("path", d=ring(hole.outline_mm), fill="url(#sections-keepout)", stroke=INK)
+        tag(
+            "path",
+            d=ring(hole.outline_mm),
+            fill="url(#sections-keepout)",
+            stroke=INK,
+            stroke_width=0.25,
+        )
         for hole in panel.keep_outs
     ]
     for crease in panel.body_lines_mm:
