@@ -135,7 +135,7 @@ def _likeliest(
     area: BaseGeometry, limits: Limits, *, turns: Sequence[float] = (0.0,), tries: int
 ) -> list[shapely.Polygon]:
     """Estimate the cells of several directions on a coarse raster; work out the best in full."""
-    ways = []
+    ways: list[tuple[int, int, float, bool]] = []
     for turn in turns:
         turned = rotated(area, -turn)
         for upright in (True, False):
@@ -207,7 +207,7 @@ def _rasterise(area: BaseGeometry, limits: Limits, *, pitch_mm: float = PITCH_MM
     middle = 0.5 * (ys[:-1] + ys[1:])
     shapely.prepare(area)
     full = shapely.contains_xy(area, *np.meshgrid(xs, middle))
-    return _Raster(full, ys, (x1 - x0) / columns)
+    return _Raster(np.asarray(full, dtype=np.bool_), ys, (x1 - x0) / columns)
 
 
 def _bands(raster: _Raster, limits: Limits) -> tuple[int, list[float]]:

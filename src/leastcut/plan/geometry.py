@@ -73,9 +73,8 @@ def ring(polygon: Sequence[Sequence[float]], *, name: str) -> shapely.Polygon:
             where=name,
             do="List the corners once, in order around the edge",
         )
-    if len(points) > FINE_POINTS:
-        shape = shapely.simplify(shape, FINE_MM)
-    return shapely.orient_polygons(shape)
+    thinned = parts(shapely.simplify(shape, FINE_MM)) if len(points) > FINE_POINTS else [shape]
+    return shapely.orient_polygons(thinned[0])
 
 
 def _numbers(polygon: Sequence[Sequence[float]], name: str) -> Array:

@@ -218,4 +218,4 @@ def deposit(path: Walk, grid: Grid, *, weight: Array | None = None) -> Array:
     places = np.concatenate([place, place + 1, place + columns, place + columns + 1])
     shares = np.concatenate([low * (1.0 - fu), low * fu, high * (1.0 - fu), high * fu])
     flat = np.bincount(places, shares, minlength=rows * columns)
-    return flat[: rows * columns].reshape(rows, columns)
+    return np.asarray(flat[: rows * columns].reshape(rows, columns), dtype=np.float64)
