@@ -131,7 +131,7 @@ def workable_area(panel: Panel) -> BaseGeometry:
         if not hole.intersects(outline):
             raise OutlineError("it lies outside the panel", where=name, do="Check its coordinates")
         holes.append(hole)
-    area = shapely.set_precision(outline, SNAP_MM)
+    area: BaseGeometry = shapely.set_precision(outline, SNAP_MM)
     if holes:
         area = shapely.difference(area, shapely.union_all(holes), grid_size=SNAP_MM)
     return shapely.MultiPolygon([p for p in parts(area) if p.area >= LEAST_MM2])
