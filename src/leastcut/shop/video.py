@@ -75,8 +75,13 @@ def frames(path: Path) -> Iterator[tuple[float, U8]]:
     Raises
     ------
     VideoError
-        As :func:`probe`; or when the size of the picture changes on the way, or no frame can be
-        decoded.
+        As :func:`probe`; or when no frame can be decoded.
+
+    Notes
+    -----
+    Where the picture changes its size on the way, the video library brings all frames to the size
+    that the file states: a switch of resolution does no harm, and a phone that was turned round
+    moves the taped square, which the tracker sees.
     """
     clip = probe(path)
     capture = _opened(path)
@@ -92,13 +97,6 @@ def _read(clip: Clip, capture: Any) -> Iterator[tuple[float, U8]]:
         ok, frame = capture.read()
         if not ok:
             break
-        if frame.shape[:2] != (clip.height_px, clip.width_px):
-            raise VideoError(
-                f"the picture's size changes from {clip.width_px} × {clip.height_px} to "
-                f"{frame.shape[1]} × {frame.shape[0]} at {max(last, 0):.1f} s",
-                where=str(clip.path),
-                do="Film again without turning the phone, or cut the video there",
-            )
         stamp = float(capture.get(_prop("POS_MSEC"))) / 1000
         time = stamp if stamp > last else max(last, 0.0) + (1 / clip.fps if number else 0.0)
         yield time, _shrunk(frame, clip.shrink)

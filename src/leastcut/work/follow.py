@@ -22,7 +22,9 @@ Frame = tuple[float, U8]
 
 FASTEST_FPS = 31.0  # frames beyond are passed over: an arm does not need more
 SEARCH_FRAMES = 40  # frames held while the square is looked for
-SEARCH_EVERY = 12
+SEARCH_EVERY = 8
+MOST_LOOKS = 6
+AGREE = 0.03  # of the diagonal: two looks that differ less are of the same square
 GIVE_UP_S = 25.0
 WARM_S = 8.0
 WARM_FRAMES = 250
@@ -154,38 +156,56 @@ def _chained(held: list[Frame], stream: Iterator[Frame]) -> Iterator[Frame]:
 
 
 def _begin(stream: Iterator[Frame], ask: Ask) -> tuple[_State, list[Frame]] | Refusal:
-    """Find the square; return the state and the frames since it was found."""
+    """Find the square; return the state and the frames held so far, which are still to be taken.
+
+    One look may be fooled by an arm across the tape; two that agree are believed.
+    """
     held: list[Frame] = []
     first: float | None = None
+    looks: deque[tuple[U8, F64]] = deque(maxlen=MOST_LOOKS)
     for number, (time, frame) in enumerate(stream):
         first = time if first is None else first
         held = [*held[-(SEARCH_FRAMES - 1) :], (time, frame)]
-        if number % SEARCH_EVERY == 0 and (corners := _corners(frame, ask)) is not None:
-            place = view.anchor(frame, corners)
-            return _State(place, lay(place, ask.square_mm)), held[-1:]
+        if number % SEARCH_EVERY == 0 and (agreed := _look(frame, ask, looks)) is not None:
+            return _placed(frame, agreed, ask), held
         if time - first > GIVE_UP_S:
             break
     if first is None:
         return Refusal(why="the video holds no frame", do="Copy it from the phone again")
-    corners = _settled(held)
-    if corners is None:
+    if not looks and (frame_corners := _settled(held)) is not None:
+        looks.append(frame_corners)
+    if not looks:
         return Refusal(
             why="no taped square was found in the video",
             do="Film so that all four inner edges of a taped square show, or type its corners with --corners",
         )
-    place = view.anchor(held[0][1], corners)
-    return _State(place, lay(place, ask.square_mm)), held
+    return _placed(*looks[-1], ask), held
 
 
-def _corners(frame: U8, ask: Ask) -> F64 | None:
-    return ask.corners_px if ask.corners_px is not None else view.square_corners(frame)
+def _placed(frame: U8, corners_px: F64, ask: Ask) -> _State:
+    place = view.anchor(frame, corners_px)
+    return _State(place, lay(place, ask.square_mm))
 
 
-def _settled(held: list[Frame]) -> F64 | None:
+def _look(frame: U8, ask: Ask, looks: deque[tuple[U8, F64]]) -> F64 | None:
+    """Look for the square in one frame; return it once an earlier look agrees."""
+    if ask.corners_px is not None:
+        return ask.corners_px
+    corners = view.square_corners(frame)
+    if corners is None:
+        return None
+    near = AGREE * float(np.linalg.norm(corners[2] - corners[0]))
+    agrees = any(np.linalg.norm(corners - old, axis=1).max() < near for _, old in looks)
+    looks.append((frame, corners))
+    return corners if agrees else None
+
+
+def _settled(held: list[Frame]) -> tuple[U8, F64] | None:
     """Look for the square in the middle picture of the frames held, where the arm has gone."""
     chosen = held[:: max(1, len(held) // 9)]
     middle = np.median(np.stack([frame for _, frame in chosen]), axis=0).astype(np.uint8)
-    return view.square_corners(middle)
+    corners = view.square_corners(middle)
+    return None if corners is None else (held[0][1], corners)
 
 
 def _take(state: _State, time: float, frame: U8, ask: Ask) -> None:
@@ -223,7 +243,7 @@ def _learn(state: _State, ask: Ask) -> None:
         return
     if ask.pad_diameter_mm is not None:
         found = replace(found, radius_px=0.5 * ask.pad_diameter_mm / state.sheet.grid_mm)
-    state.look = found
+    state.look = pad.sharpened(found, [looks.lab(flat) for flat in flats[::3]])
     state.rows.sort()
     while state.warm:
         time, flat, pose = state.warm.popleft()

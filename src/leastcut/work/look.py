@@ -18,7 +18,7 @@ from leastcut.work.sheet import Sheet
 
 GROUPS = 6
 TRIED_MM = tuple(float(r) for r in np.geomspace(22, 115, 22))  # radii of pads: 45 to 230 mm
-LEAST_QUALITY = 0.45
+LEAST_QUALITY = 0.36
 LEAST_APART = 3.2  # pad from paint, in their own spreads
 MOVED = 26.0  # Lab units between a pixel and the still ground that count as changed
 FLOOR = np.array([10.0, 5.0, 5.0], np.float32)  # least spread of a colour: shading, compression
@@ -83,7 +83,10 @@ def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
     colours = pictures[changed]
     centres = _groups(colours)
     paint = _paint(ground, sheet)
-    tried = [_candidate(pictures, changed, centres, k, paint, sheet) for k in range(len(centres))]
+    tried = [
+        _candidate(pictures, ground, changed, centres[k], centres, sheet)
+        for k in range(len(centres))
+    ]
     best = max(tried, key=lambda found: found[0])
     if best[0] < LEAST_QUALITY:
         return Refusal(
@@ -97,16 +100,18 @@ def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
 def from_colour(colour: F32, flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
     """Learn size and ground for a pad whose Lab colour is known."""
     pictures = np.stack([lab(f) for f in flats])
-    paint = _paint(_still(pictures), sheet)
+    ground = _still(pictures)
+    paint = _paint(ground, sheet)
     spread = FLOOR * 1.3
-    hit = _far(pictures, colour, spread) < 3.0
-    quality, radius = _roundness(hit, ~hit & seen, sheet)
+    hit = (_far(pictures, colour, spread) < 3.0) & ~(_far(ground, colour, spread) < 3.0)
+    changed = _distance(pictures, ground) > MOVED
+    quality, radius = _roundness(hit, ~changed & ~hit, sheet)
     if quality < LEAST_QUALITY:
         return Refusal(
             why="no round pad of the clicked colour was found",
             do="Click the middle of the pad's face, not machine, label or glare",
         )
-    look = Look(colour, spread, _still(pictures), seen, radius / sheet.grid_mm, quality)
+    look = Look(colour, spread, ground, seen, radius / sheet.grid_mm, quality)
     return apart(cleared(look, pictures, seen, paint), paint)
 
 
@@ -165,20 +170,22 @@ def _groups(colours: F32) -> F32:
 
 
 def _candidate(
-    pictures: F32, changed: Bools, centres: F32, k: int, paint: F32, sheet: Sheet
+    pictures: F32, ground: F32, changed: Bools, centre: F32, centres: F32, sheet: Sheet
 ) -> tuple[float, F32, F32, float]:
     """Return quality, colour, spread and radius [mm] of one group of colours as the pad."""
     colours = pictures[changed]
-    near = np.argmin(((colours[:, None] - centres) ** 2).sum(-1), axis=1) == k
+    colours = colours[:: max(1, len(colours) // 20000)]
+    gaps = ((colours[:, None] - centres) ** 2).sum(-1)
+    near = ((colours - centre) ** 2).sum(-1) <= gaps.min(1)
     colour = np.median(colours[near], axis=0).astype(np.float32)
     spread = 1.4826 * np.median(np.abs(colours[near] - colour), axis=0)
     spread = np.clip(spread, FLOOR, 2.5 * FLOOR).astype(np.float32)
-    gap = np.abs(colour - paint) / FLOOR
+    gap = np.abs(colour - _paint(ground, sheet)) / FLOOR
     if float(np.sqrt((gap**2).sum())) < 0.7 * LEAST_APART:
         return 0.0, colour, spread, 0.0
-    hit = (_far(pictures, colour, spread) < 3.0) & (_distance(pictures, paint) > MOVED)
-    still = hit.mean(0) > 0.9  # tape and whatever else never moves
-    quality, radius = _roundness(hit & ~still, ~changed & ~hit, sheet)
+    # Tape of the pad's colour, or trembling at its edges, is not the pad: the ground has it too.
+    hit = (_far(pictures, colour, spread) < 3.0) & ~(_far(ground, colour, spread) < 3.0)
+    quality, radius = _roundness(hit, ~changed & ~hit, sheet)
     return quality, colour, spread, radius
 
 

@@ -7,7 +7,8 @@ Instrum. Meas. 25 (1976) 8, iterated with outliers left out; from memory). Rays 
 do not count.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
@@ -20,6 +21,8 @@ RAYS = 72
 LEAST_SCORE = 0.28
 LEAST_ARC = 0.3  # share of the rays that must end on ground for a size to be measured
 UNLIKE = 3.6
+HELD = 100.0  # rays that the known radius counts for: half a rim cannot tell size from place
+LOPSIDED = 0.5  # the rim seen must lie on both sides for a size to be measured
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,15 @@ def votes(flat_lab: F32, look: Look, window: tuple[slice, slice]) -> F32:
     ground = ((picture - look.ground[window]) / (1.2 * FLOOR)) ** 2
     far_pad, far_ground = np.sqrt(pad.sum(-1)), np.sqrt(ground.sum(-1))
     vote = np.clip(0.7 * (far_ground - far_pad), -1, 1)
-    return np.asarray(np.where(np.minimum(far_pad, far_ground) < UNLIKE, vote, 0.0), np.float32)
+    telling = np.minimum(far_pad, far_ground) < UNLIKE
+    telling &= _apart(look, window) > 2.5  # tape of the pad's colour says nothing
+    return np.asarray(np.where(telling, vote, 0.0), np.float32)
+
+
+def _apart(look: Look, window: tuple[slice, slice]) -> F32:
+    """Return how far the ground's colour is from the pad's."""
+    gap = (look.ground[window] - look.colour) / np.maximum(look.spread, FLOOR)
+    return np.asarray(np.sqrt((gap**2).sum(-1)), np.float32)
 
 
 @cache
@@ -151,7 +162,7 @@ def _circle(
         far = np.hypot(away[:, 0], away[:, 1])
         unit = away / np.maximum(far, 1e-6)[:, None]
         design = np.column_stack([unit, np.ones(len(points))])[keep]
-        held = np.diag([1e-3, 1e-3, 1.0 + 0.02 * RAYS])  # the pad's size hardly changes
+        held = np.diag([1e-3, 1e-3, HELD])  # the pad's size hardly changes
         right = design.T @ (far - r)[keep] - held @ [0.0, 0.0, r - radius]
         dx, dy, dr = np.linalg.solve(design.T @ design + held, right)
         x, y, r = x + dx, y + dy, r + dr
@@ -161,4 +172,29 @@ def _circle(
         return None
     sd = float(np.sqrt(2 * ((rest[keep] ** 2).mean() + 0.05) / keep.sum()))
     free = float(np.median(np.hypot(points[keep, 0] - x, points[keep, 1] - y)))
-    return x, y, free, sd, float(keep.sum()) / RAYS
+    one_sided = float(np.hypot(*(points[keep] - (x, y)).mean(0))) > LOPSIDED * free
+    return x, y, free, sd, 0.0 if one_sided else float(keep.sum()) / RAYS
+
+
+def sharpened(look: Look, pictures: Sequence[F32]) -> Look:
+    """Return the look with the pad's colour taken anew from where the pad was found.
+
+    Grouping by colour may mix the pad with glare or tape; between hub and rim most is pad.
+    """
+    shades = []
+    for picture in pictures:
+        disc = locate(picture, look, None, 0.0)
+        if not disc.score:
+            continue
+        rows, cols = np.ogrid[: picture.shape[0], : picture.shape[1]]
+        away = np.hypot(rows - disc.y, cols - disc.x) / look.radius_px
+        here = picture[(away > 0.5) & (away < 0.9)]
+        shades.append(here[:: max(1, len(here) // 300)])
+    if len(shades) < 3:
+        return look
+    colours = np.concatenate(shades)
+    colour = np.median(colours, axis=0).astype(np.float32)
+    near = np.abs(colours - colour).max(1) < 45
+    spread = 1.4826 * np.median(np.abs(colours[near] - colour), axis=0)
+    spread = np.clip(spread, FLOOR, 2.5 * FLOOR).astype(np.float32)
+    return replace(look, colour=colour, spread=spread)

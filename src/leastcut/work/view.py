@@ -24,6 +24,8 @@ FLAT_PX = 400
 # Prior spread of the eight parameters (shift, linear part, perspective) from frame to frame, in
 # units of half the square's diagonal, and the noise of one sample [px].
 STEP_SD = np.array([0.2, 0.2, 0.03, 0.03, 0.03, 0.03, 0.01, 0.01])
+# Prior spread about the first frame: a hand sways, it does not walk round the car.
+SWAY_SD = np.array([1.0, 1.0, 0.06, 0.06, 0.06, 0.06, 0.03, 0.03])
 NOISE_PX = 0.5
 
 
@@ -143,17 +145,17 @@ def anchor(frame: U8, corners_px: F64) -> Anchor:
     return replace(at, sign=sign, strength=np.repeat(np.abs(typical), PER_SIDE))
 
 
-def refined(frame: U8, corners_px: F64) -> F64:
-    """Place the four sides to a fraction of a pixel, each by the samples that agree."""
+def refined(frame: U8, corners_px: F64) -> F64 | None:
+    """Place the four sides to a fraction of a pixel, each by the samples that agree; None without."""
     place = anchor(frame, corners_px)
     if (place.sign == 0).any():
-        return corners_px
+        return None
     away, clear = _offsets(_profiles(_grey(frame), place.points, place.normals, 6.0), place, 6.0)
     lines = []
     for k in range(4):
         rows = slice(k * PER_SIDE, (k + 1) * PER_SIDE)
-        if clear[rows].sum() < 0.25 * PER_SIDE:
-            return corners_px
+        if clear[rows].sum() < LEAST_SEEN * PER_SIDE:
+            return None
         moved = place.points[rows] + away[rows, None] * place.normals[rows]
         vx, vy, x, y = cv2.fitLine(
             moved[clear[rows]].astype(np.float32), cv2.DIST_WELSCH, 0, 0.01, 0.01
@@ -231,12 +233,13 @@ def _step(grey: F32, place: Anchor, pose: Pose, start: F64, reach: float) -> Pos
     """One search across the sides, one weighted Gauss-Newton step."""
     away, clear = _offsets(_profiles(grey, _moved(place, pose), place.normals, reach), place, reach)
     design = _design(place)
-    prior = (NOISE_PX / STEP_SD) ** 2
+    prior, home = (NOISE_PX / STEP_SD) ** 2, (NOISE_PX / SWAY_SD) ** 2
     weight: F64 = clear.astype(np.float64)
     change: F64 = np.zeros(8)
     for _ in range(6):
-        normal = (design * weight[:, None]).T @ design + np.diag(prior)
+        normal = (design * weight[:, None]).T @ design + np.diag(prior + home)
         right = design.T @ (weight * away) - prior * (pose.parameters - start)
+        right -= home * pose.parameters
         change = np.linalg.solve(normal, right)
         rest = away - design @ change
         spread = max(1.4826 * float(np.median(np.abs(rest[clear]))) if clear.any() else 1.0, 0.15)

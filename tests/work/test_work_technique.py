@@ -1,0 +1,140 @@
+"""Drawn takes with a known path, through the whole tracker."""
+
+from dataclasses import replace
+from itertools import islice
+
+import numpy as np
+import pytest
+import shapely
+from conftest import FAULTY, ONE_SET, TWO_SETS, measured
+from judge import coverage_iou, path_error_mm, planned_strokes
+from takes import Take, camera, frames, truth
+
+from leastcut.polish.removal import removal_map
+from leastcut.work.cutmap import inside
+from leastcut.work.follow import Ask
+from leastcut.work.records import Wanted
+from leastcut.work.technique import technique
+
+
+@pytest.mark.parametrize("take", [ONE_SET, TWO_SETS])
+def test_a_take_comes_back_as_it_was_walked(take):
+    f = measured(take).finding
+    assert f.refused is None
+    assert path_error_mm(f, take) < 3.0  # asked for: 10 mm
+    assert f.arm_speed_mm_s.median == pytest.approx(take.speed_mm_s, rel=0.02)
+    assert f.stroke_spacing_mm == pytest.approx(take.spacing_mm, rel=0.05)
+    assert f.sets == take.sets
+    assert f.covers == (take.sets, take.sets)
+    assert coverage_iou(f, take) > 0.97
+    assert f.pad_diameter_mm == pytest.approx(take.pad_mm, rel=0.04)
+    assert f.overlap_fraction == pytest.approx(1 - take.spacing_mm / take.pad_mm, abs=0.05)
+
+
+@pytest.mark.parametrize("take", [ONE_SET, TWO_SETS])
+def test_the_stated_uncertainty_is_honest(take):
+    f = measured(take).finding
+    assert 0.3 < path_error_mm(f, take) / f.path_sd_mm < 3.0
+
+
+@pytest.mark.parametrize("take", [ONE_SET, TWO_SETS])
+def test_the_cut_is_that_of_the_planned_strokes(take):
+    """The planned way through renderer and tracker: the map comes back within 3 %."""
+    result = measured(take)
+    wanted = result.finding.cut
+    settings = replace_pad(take)
+    planned = removal_map(
+        planned_strokes(take),
+        settings,
+        preston_um_per_kpa_m=wanted.preston_um_per_kpa_m,
+        arm_speed_mm_s=take.speed_mm_s,
+        grid_mm=wanted.grid_mm,
+    )
+    theirs = inside(planned, result.finding.section_mm).mean()
+    assert wanted.mean_um == pytest.approx(theirs, rel=0.03)
+
+
+def replace_pad(take):
+    from leastcut.polish.records import PadSettings
+
+    return PadSettings(pad_diameter_mm=take.pad_mm)
+
+
+def test_faults_are_seen():
+    f = measured(FAULTY).finding
+    start, length = FAULTY.park_s
+    assert [p.t_s for p in f.parked] == pytest.approx([FAULTY.lead_s + start], abs=0.3)
+    assert f.parked[0].seconds == pytest.approx(length, abs=0.3)
+    assert f.parked[0].rise_k > 0
+    assert f.lifted_s == pytest.approx(FAULTY.lift_s[1], abs=0.15)
+    assert f.unseen_s == pytest.approx(FAULTY.lead_s, abs=0.3)
+    assert path_error_mm(f, FAULTY) < 3.0
+    assert coverage_iou(f, FAULTY) > 0.95
+    assert "stood" in f.advice[0]
+    assert len(f.advice) == 3
+
+
+def test_missed_polygons_lie_in_the_section_counter_clockwise():
+    f = measured(FAULTY).finding
+    section = shapely.Polygon(f.section_mm)
+    for ring in f.missed_mm:
+        hole = shapely.Polygon(ring)
+        assert hole.exterior.is_ccw
+        assert hole.difference(section).area < 1.0
+
+
+def test_a_click_on_the_pad_serves_as_well_as_motion():
+    take = replace(ONE_SET, square_mm=300.0)
+    true, there = truth(take), camera(take)
+    x, y = true.xy_mm[0] + [-0.72 * take.pad_mm / 2, 0]
+    u, v, w = there @ [x, take.square_mm - y, 1.0]
+    ask = Ask(take.square_mm, pad_at_px=(u / w, v / w), pad_diameter_mm=take.pad_mm)
+    some = islice(frames(take), 100)
+    f = technique(some, ask).finding
+    assert f.refused is None
+    assert path_error_mm(f, take) < 3.0
+
+
+def _refused(stream, square_mm=330.0, **known):
+    finding = technique(stream, Ask(square_mm, **known), wanted=Wanted()).finding
+    assert finding.refused is not None
+    assert finding.refused.do
+    assert finding.path == ()
+    return finding.refused.why
+
+
+SHORT = replace(ONE_SET, size=(480, 270))
+
+
+def test_what_cannot_be_judged_is_refused_with_the_reason():
+    some = list(islice(frames(SHORT), 60))
+    grey = np.full((270, 480, 3), 90, np.uint8)
+    assert "no frame" in _refused([])
+    assert "no taped square" in _refused([(k / 24, grey) for k in range(30)])
+    assert "too short" in _refused(some[:1])
+    assert "nothing moves" in _refused([(k / 24, some[0][1]) for k in range(60)])
+    assert "frames a second" in _refused([(3 * t, f) for t, f in some[::4]])
+    assert "lasts only" in _refused(some[:20])
+    assert "far outside" in _refused(some, pad_at_px=(2.0, 2.0))
+    assert "clicked colour" in _refused(some, pad_at_px=(130.0, 135.0))
+    assert "in only" in _refused([*some[:24], *[(t, grey) for t, _ in some[24:]]])
+
+
+def test_a_pad_like_the_paint_is_refused():
+    alike = replace(SHORT, paint_bgr=(28, 28, 28), pad_bgr=(36, 36, 36), arm=False, cord=False)
+    _refused(islice(frames(alike), 60))
+
+
+def test_a_pad_that_stays_is_refused():
+    take = replace(SHORT, waypoints_mm=((100.0, 100.0), (160.0, 100.0)), speed_mm_s=30.0)
+    why = _refused(frames(take))
+    assert "moves" in why or "moving" in why
+
+
+def test_frames_beyond_thirty_a_second_change_little():
+    """A take at 60 frames a second is thinned out; the result is that of every other frame."""
+    take = Take(square_mm=260.0, speed_mm_s=240.0, fps=60.0, size=(480, 270), sets=1)
+    some = list(islice(frames(take), 240))
+    every = technique(some, Ask(take.square_mm)).finding
+    other = technique(some[::2], Ask(take.square_mm)).finding
+    assert every.path == other.path
