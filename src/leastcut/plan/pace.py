@@ -12,6 +12,10 @@ SAME = 0.02  # spacings this close count as the same strokes
 def set_seconds(section: Section, process: Process) -> float:
     """Return how long one set takes on a section [s].
 
+    A set gives every place the same exposure, so that its cut is the process's own. Where the
+    strokes are short for the area (a strip narrower than the pad, a small corner), they are walked
+    again until the time is what the area asks: twice the area over spacing times arm speed.
+
     Parameters
     ----------
     section : Section
@@ -23,15 +27,16 @@ def set_seconds(section: Section, process: Process) -> float:
     Returns
     -------
     float
-        Walking length over arm speed, plus the turns between strokes [s].
+        Walking length over arm speed, plus the turns between strokes [s]; at least the area's.
     """
+    by_area = 2 * section.area_mm2 / (process.stroke_spacing_mm * process.arm_speed_mm_s)
     laid = laid_spacing_mm(section)
     strokes = section.strokes_mm if laid else section.area_mm2
     seconds = stroke_seconds(
         strokes, arm_speed_mm_s=process.arm_speed_mm_s, spacing_mm=process.stroke_spacing_mm
     )
     scale = laid / process.stroke_spacing_mm if laid else 1.0
-    return seconds if abs(scale - 1) < SAME else seconds * scale
+    return max(by_area, seconds if abs(scale - 1) < SAME else seconds * scale)
 
 
 def laid_spacing_mm(section: Section) -> float:
