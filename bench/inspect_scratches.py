@@ -20,10 +20,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests" / "inspect"))
 
 import photoset
-from leastcut.inspect import scratches, survey
-from leastcut.inspect.compare import compare
 from photoscore import counts, f1, kinds_right, truth_lines
 from render import MIN_LEVELS, Scene, after, render, unsrgb
+
+from leastcut.inspect import scratches, survey
+from leastcut.inspect.compare import compare
 
 SIGMAS = (1.0, 2.0, 4.0)
 TOLERANCE_PX = 3
@@ -232,7 +233,10 @@ def retina() -> dict[str, float]:
     from skimage.morphology import skeletonize
 
     green = data.retina()[..., 1].astype(np.float32) / 255
-    disc = cv2.erode((cv2.GaussianBlur(green, (0, 0), 8) > 0.08).astype(np.uint8), np.ones((41, 41))) > 0
+    disc = (
+        cv2.erode((cv2.GaussianBlur(green, (0, 0), 8) > 0.08).astype(np.uint8), np.ones((41, 41)))
+        > 0
+    )
     negative = (1 - green).astype(np.float32)
     votes = np.zeros(green.shape, int)
     for peer in (filters.frangi, filters.sato, filters.meijering):

@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from render import KINDS, MIN_LEVELS, Scene, Truth, truth_mask
 
+from leastcut.inspect.records import ScratchFinding
+
 _DISC = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))  # 3 pixels
 
 
@@ -31,7 +33,7 @@ def truth_lines(scene: Scene, truth: Truth) -> np.ndarray:
     return truth_mask(scene, truth, MIN_LEVELS)
 
 
-def kinds_right(finding, truth: Truth) -> np.ndarray:
+def kinds_right(finding: ScratchFinding, truth: Truth) -> np.ndarray:
     """Return length with the right kind and length compared [px], over found pieces near a truth."""
     from scipy.spatial import cKDTree
 

@@ -11,6 +11,7 @@ Sampaio et al., arXiv 2407.00043 (specular reflection at points along scratches)
 """
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -108,10 +109,12 @@ def to_photo(scene: Scene, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
     turn = np.radians(scene.turn_deg)
     x, y = x_mm - scene.width_px * base / 2, y_mm - scene.height_px * base / 2
     cos, sin = np.cos(turn), np.sin(turn)
-    return (x * cos - y * sin) / um + scene.width_px / 2, (x * sin + y * cos) / um + scene.height_px / 2
+    return (x * cos - y * sin) / um + scene.width_px / 2, (
+        x * sin + y * cos
+    ) / um + scene.height_px / 2
 
 
-def _draw(rng, scene, load, kind):
+def _draw(rng: np.random.Generator, scene: Scene, load: float, kind: int) -> tuple[Array, ...]:
     """Draw scratches of one kind over a field wider than the photo."""
     um = (scene.base_um or scene.um_per_px) / 1000
     w, h = scene.width_px * um, scene.height_px * um
@@ -130,7 +133,7 @@ def _draw(rng, scene, load, kind):
     return length, cx, cy, theta, bend, width, depth
 
 
-def _sample(scene, parts):
+def _sample(scene: Scene, parts: list[Array]) -> Strokes:
     """Sample every scratch each half pixel along a circular arc (vectorised)."""
     length, cx, cy, theta, bend, width, depth, kind = parts
     um = scene.um_per_px / 1000
@@ -149,8 +152,14 @@ def _sample(scene, parts):
     angle = angle + np.radians(scene.turn_deg)
     inside = (x > 2) & (y > 2) & (x < scene.width_px - 3) & (y < scene.height_px - 3)
     return Strokes(
-        x[inside], y[inside], angle[inside] % np.pi, (length / count)[owner][inside],
-        owner[inside], width, depth, kind,
+        x[inside],
+        y[inside],
+        angle[inside] % np.pi,
+        (length / count)[owner][inside],
+        owner[inside],
+        width,
+        depth,
+        kind,
     )
 
 
@@ -163,14 +172,17 @@ def strokes_of(scene: Scene) -> Strokes:
     return _sample(scene, [*parts, kind])
 
 
-def _half_vectors(scene, x_px, y_px):
+def _half_vectors(scene: Scene, x_px: Array, y_px: Array) -> tuple[Array, Array, Array]:
     """Return the half vector at panel points, exact (mm, z up, mirror point at the origin)."""
     um = scene.um_per_px / 1000
     x = (x_px - scene.mirror_at[0] * scene.width_px) * um
     y = (y_px - scene.mirror_at[1] * scene.height_px) * um
     sin, cos = np.sin(np.radians(scene.incidence_deg)), np.cos(np.radians(scene.incidence_deg))
     total = []
-    for dx, dz in ((scene.lamp_mm * sin, scene.lamp_mm * cos), (-scene.eye_mm * sin, scene.eye_mm * cos)):
+    for dx, dz in (
+        (scene.lamp_mm * sin, scene.lamp_mm * cos),
+        (-scene.eye_mm * sin, scene.eye_mm * cos),
+    ):
         vx, vy, vz = dx - x, -y, np.full_like(x, dz)
         norm = np.sqrt(vx**2 + vy**2 + vz**2)
         total.append((vx / norm, vy / norm, vz / norm))
@@ -179,7 +191,9 @@ def _half_vectors(scene, x_px, y_px):
     return hx / norm, hy / norm, hz / norm
 
 
-def smooth_field(rng, shape, scale_px, rms):
+def smooth_field(
+    rng: np.random.Generator, shape: tuple[int, ...], scale_px: float, rms: float
+) -> Array:
     """Gaussian random field of given correlation length and rms."""
     small = max(scale_px / 3, 1.0)
     size = (int(shape[0] / small) + 8, int(shape[1] / small) + 8)
@@ -188,14 +202,14 @@ def smooth_field(rng, shape, scale_px, rms):
     return cv2.resize(noise, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
 
 
-def _peel(scene):
+def _peel(scene: Scene) -> list[Array]:
     rng = np.random.default_rng([scene.seed, 2])
     shape = (scene.height_px, scene.width_px)
     scale = 1500 / scene.um_per_px
     return [smooth_field(rng, shape, scale, scene.peel_mrad / 1000) for _ in range(2)]
 
 
-def glint(scene, strokes, peel):
+def glint(scene: Scene, strokes: Strokes, peel: list[Array]) -> tuple[Array, Array]:
     """Return per sample (flux per mm of line, flux were the scratch turned right for this lamp)."""
     hx, hy, hz = _half_vectors(scene, strokes.x, strokes.y)
     iy, ix = strokes.y.astype(int), strokes.x.astype(int)
@@ -212,16 +226,19 @@ def glint(scene, strokes, peel):
     own = strokes.owner
     right = np.hypot(along, across * hz) / hz
 
-    def slope(tilt):
+    def slope(tilt: Array) -> Array:
         return 0.5 * sum(
-            np.exp(-0.5 * ((tilt - sign * wall[own]) / lobe[own]) ** 2) / lobe[own] for sign in (1, -1)
+            np.exp(-0.5 * ((tilt - sign * wall[own]) / lobe[own]) ** 2) / lobe[own]
+            for sign in (1, -1)
         )
 
-    scale = 1e-3 * scene.glint_gain * scene.exposure * (0.012 / 0.02) / np.hypot(spread, 0.01) * 0.02
+    scale = (
+        1e-3 * scene.glint_gain * scene.exposure * (0.012 / 0.02) / np.hypot(spread, 0.01) * 0.02
+    )
     return scale * width[own] * weight * slope(across), scale * width[own] * slope(right)
 
 
-def _background(scene, peel, rng):
+def _background(scene: Scene, peel: list[Array], rng: np.random.Generator) -> Array:
     shape = (scene.height_px, scene.width_px)
     yy, xx = np.mgrid[: shape[0], : shape[1]].astype(np.float64)
     hx, hy, hz = _half_vectors(scene, xx, yy)
@@ -235,7 +252,7 @@ def _background(scene, peel, rng):
     return grey[..., None] * np.asarray(scene.lamp_tint) + base
 
 
-def _speckle(scene, canvas):
+def _speckle(scene: Scene, canvas: Array) -> None:
     """Add metallic flake: single bright sub-pixel dots."""
     fixed = np.random.default_rng([scene.seed, 4])  # flake stays with the panel
     base = (scene.base_um or scene.um_per_px) / 1000
@@ -251,12 +268,17 @@ def _speckle(scene, canvas):
     np.add.at(canvas, (y[ok].astype(int), x[ok].astype(int)), light[ok])
 
 
-def _dust(scene, rng, canvas):
+def _dust(scene: Scene, rng: np.random.Generator, canvas: Array) -> None:
     area = canvas.shape[0] * canvas.shape[1] * (scene.um_per_px / 10000) ** 2
     for _ in range(rng.poisson(scene.dust_per_cm2 * area)):
         centre = rng.uniform(5, canvas.shape[1] - 5), rng.uniform(5, canvas.shape[0] - 5)
         axes = rng.uniform(0.7, 3.0, 2) * 40 / scene.um_per_px
-        cv2.ellipse(canvas, (centre, tuple(2 * axes), rng.uniform(0, 180)), float(rng.uniform(0.03, 0.3)), -1)
+        cv2.ellipse(
+            canvas,
+            (centre, tuple(2 * axes), rng.uniform(0, 180)),
+            float(rng.uniform(0.03, 0.3)),
+            -1,
+        )
     for _ in range(scene.fibres):
         turn = np.cumsum(rng.standard_normal(60) * 0.25) + rng.uniform(0, 6.3)
         step = np.stack([np.cos(turn), np.sin(turn)], 1) * 60 / scene.um_per_px
@@ -276,7 +298,7 @@ def square_corners(scene: Scene) -> Array | None:
     return corners @ spin.T + [scene.width_px / 2, scene.height_px / 2]
 
 
-def _tape(scene, linear):
+def _tape(scene: Scene, linear: Array) -> None:
     corners = square_corners(scene)
     if corners is None:
         return
@@ -290,17 +312,22 @@ def _tape(scene, linear):
     linear[:] = linear * (1 - mask[..., None]) + mask[..., None] * tone
 
 
-def _splat(shape, x, y, value):
+def _splat(shape: tuple[int, ...], x: Array, y: Array, value: Array) -> Array:
     canvas = np.zeros(shape[0] * shape[1])
     x0, y0 = np.floor(x).astype(int), np.floor(y).astype(int)
     fx, fy = x - x0, y - y0
-    for dx, dy, part in ((0, 0, (1 - fx) * (1 - fy)), (1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy)):
+    for dx, dy, part in (
+        (0, 0, (1 - fx) * (1 - fy)),
+        (1, 0, fx * (1 - fy)),
+        (0, 1, (1 - fx) * fy),
+        (1, 1, fx * fy),
+    ):
         flat = np.clip(y0 + dy, 0, shape[0] - 1) * shape[1] + np.clip(x0 + dx, 0, shape[1] - 1)
         canvas += np.bincount(flat, value * part, minlength=canvas.size)
     return canvas.reshape(shape)
 
 
-def camera(scene: Scene, linear: Array, rng) -> Array:
+def camera(scene: Scene, linear: Array, rng: np.random.Generator) -> Array:
     """Lens blur, vignetting, Bayer mosaic with noise, demosaic, 8-bit JPEG: an RGB uint8 photo."""
     blurred = cv2.GaussianBlur(linear.astype(np.float32), (0, 0), scene.psf_px)
     h, w = blurred.shape[:2]
@@ -310,7 +337,9 @@ def camera(scene: Scene, linear: Array, rng) -> Array:
     mosaic = blurred[..., 1].copy()
     mosaic[::2, ::2] = blurred[::2, ::2, 0]
     mosaic[1::2, 1::2] = blurred[1::2, 1::2, 2]
-    electrons = rng.poisson(np.clip(mosaic, 0, 1.2) * scene.full_well) + scene.read_noise * rng.standard_normal(mosaic.shape)
+    electrons = rng.poisson(
+        np.clip(mosaic, 0, 1.2) * scene.full_well
+    ) + scene.read_noise * rng.standard_normal(mosaic.shape)
     raw = np.clip(electrons / scene.full_well, 0, 1)
     demosaiced = cv2.cvtColor((raw * 65535).astype(np.uint16), cv2.COLOR_BayerRG2BGR_EA)
     # OpenCV names a Bayer pattern by its second row and column: red at (0, 0) is its "BG", and its
@@ -322,7 +351,9 @@ def camera(scene: Scene, linear: Array, rng) -> Array:
     return cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1].copy()
 
 
-def _levels(scene, linear_bg, strokes, flux, best):
+def _levels(
+    scene: Scene, linear_bg: Array, strokes: Strokes, flux: Array, best: Array
+) -> tuple[Array, Array]:
     """Height of a glint over its surroundings in encoded levels, as it lies and turned right."""
     pixel = scene.um_per_px / 1000
     iy, ix = strokes.y.astype(int), strokes.x.astype(int)
@@ -354,7 +385,7 @@ def render(scene: Scene) -> tuple[Array, Truth]:
     return photo, _truth(scene, strokes, levels, best_levels)
 
 
-def _scratch_layer(scene, shape, strokes, value):
+def _scratch_layer(scene: Scene, shape: tuple[int, ...], strokes: Strokes, value: Array) -> Array:
     """Splat fine scratches as lines and wide ones with their own width."""
     canvas = np.zeros(shape)
     wide_px = strokes.width_um / scene.um_per_px
@@ -367,7 +398,7 @@ def _scratch_layer(scene, shape, strokes, value):
     return canvas
 
 
-def _truth(scene, strokes, levels, best_levels):
+def _truth(scene: Scene, strokes: Strokes, levels: Array, best_levels: Array) -> Truth:
     square = square_corners(scene)
     area_px = scene.width_px * scene.height_px
     inside = np.ones(len(strokes.x), bool)
@@ -387,11 +418,13 @@ def truth_mask(scene: Scene, truth: Truth, least: float = MIN_LEVELS) -> Array:
     """Centre lines of what glints at least `least` levels over its surroundings, (H, W) bool."""
     mask = np.zeros((scene.height_px, scene.width_px), bool)
     lit = (truth.levels >= least) & truth.inside
-    mask[np.round(truth.strokes.y[lit]).astype(int), np.round(truth.strokes.x[lit]).astype(int)] = True
+    mask[np.round(truth.strokes.y[lit]).astype(int), np.round(truth.strokes.x[lit]).astype(int)] = (
+        True
+    )
     return mask
 
 
-def after(scene: Scene, cut_um: float, **changes) -> Scene:
+def after(scene: Scene, cut_um: float, **changes: Any) -> Scene:
     """Return the same place after `cut_um` of clear coat was taken, seen anew."""
     base = scene.base_um or scene.um_per_px
     return replace(scene, keep_depth=cut_um, base_um=base, shot=scene.shot + 1, **changes)

@@ -9,10 +9,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from leastcut.inspect.scratches import find
-from leastcut.shop.photos import PhotoError, decode, load
 from PIL import Image
 from render import Scene, render, smooth_field, unsrgb
+
+from leastcut.inspect.scratches import find
+from leastcut.shop.photos import PhotoError, decode, load
 
 GOOD = Scene(
     seed=7, width_px=1000, height_px=800, um_per_px=45.0, swirl_load=60.0, lamp_radius_mm=4.0,
@@ -57,7 +58,7 @@ UNREADABLE = {
     "one byte": lambda: b"\xff",
     "only a JPEG mark": lambda: b"\xff\xd8\xff",
     "text": lambda: b"panel,spot,reading_um\nbonnet,1,120\n",
-    "text named jpg": lambda: "Grüße".encode(),
+    "text named jpg": "Grüße".encode,
     "random bytes": lambda: np.random.default_rng(0).bytes(5000),
     "PDF": lambda: b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n",
     "zip": lambda: b"PK\x03\x04" + bytes(400),
@@ -82,7 +83,7 @@ UNREADABLE = {
 
 
 @pytest.mark.parametrize("name", UNREADABLE)
-def test_unreadable_files_are_refused_in_one_line(name):
+def test_unreadable_files_are_refused_in_one_line(name: str) -> None:
     with pytest.raises(PhotoError) as caught:
         decode(UNREADABLE[name]())
     assert caught.value.what
@@ -122,7 +123,7 @@ REFUSED = {
 
 
 @pytest.mark.parametrize("name", REFUSED)
-def test_photos_that_cannot_carry_the_answer_say_why_and_what_to_do(name):
+def test_photos_that_cannot_carry_the_answer_say_why_and_what_to_do(name: str) -> None:
     finding = find(decode(encoded(changed(name), "PNG")).linear, um_per_px=45.0)
     assert finding.refused is not None
     assert REFUSED[name] in finding.refused.why
@@ -139,7 +140,7 @@ def test_photos_that_cannot_carry_the_answer_say_why_and_what_to_do(name):
         ({"um_per_px": 400.0}, "cannot be told apart"),
     ],
 )
-def test_no_scale_no_square_too_coarse(options, why):
+def test_no_scale_no_square_too_coarse(options: dict[str, float], why: str) -> None:
     finding = find(decode(encoded(good(), "PNG")).linear, **options)
     assert finding.refused is not None
     assert why in finding.refused.why
@@ -178,7 +179,7 @@ ANSWERED = {
 
 
 @pytest.mark.parametrize("name", ANSWERED)
-def test_every_usual_kind_of_file_is_answered(name):
+def test_every_usual_kind_of_file_is_answered(name: str) -> None:
     photo = decode(ANSWERED[name](), name)
     assert photo.linear.shape == (800, 1000, 3)
     assert photo.linear.dtype == np.float32
@@ -191,7 +192,7 @@ def test_every_usual_kind_of_file_is_answered(name):
         )
 
 
-def test_a_wrong_extension_does_not_matter_and_a_missing_file_is_told(tmp_path: Path):
+def test_a_wrong_extension_does_not_matter_and_a_missing_file_is_told(tmp_path: Path) -> None:
     wrong = tmp_path / "photo.txt"
     wrong.write_bytes(encoded(good(), "PNG"))
     assert load(wrong).pixel_type == "8-bit RGB"
@@ -200,7 +201,7 @@ def test_a_wrong_extension_does_not_matter_and_a_missing_file_is_told(tmp_path: 
             load(path)
 
 
-def test_the_exif_turn_is_honoured_and_nothing_else_kept():
+def test_the_exif_turn_is_honoured_and_nothing_else_kept() -> None:
     exif = Image.Exif()
     exif[0x0112] = 6  # turned a quarter to the right
     exif.get_ifd(0x8825)[1] = "N"  # a place
@@ -211,7 +212,7 @@ def test_the_exif_turn_is_honoured_and_nothing_else_kept():
     assert set(vars(photo)) == {"linear", "clipped", "pixel_type", "name"}
 
 
-def test_clipped_pixels_are_marked():
+def test_clipped_pixels_are_marked() -> None:
     image = np.zeros((40, 50, 3), np.uint8)
     image[3:9, 5:8, 1] = 255
     clipped = decode(encoded(image, "PNG")).clipped

@@ -92,6 +92,12 @@ def _pictures(photo: Any, finding: Any, single: dict[str, Path | None], out: Pat
         "overlay": lambda: pictures.overlay(photo.linear, finding),
     }
     stem = Path(photo.name).stem
+    if out:
+        from leastcut.inspect import charts
+        from leastcut.shop.files import write_whole
+
+        write_whole(out / f"{stem}-widths.svg", charts.widths_svg(finding))
+        write_whole(out / f"{stem}-directions.svg", charts.rose_svg(finding))
     for name, make in made.items():
         for target in (single[name], out and out / f"{stem}-{name}.png"):
             if target:

@@ -12,7 +12,9 @@ from leastcut.errors import Refusal
 from leastcut.inspect import fiducials, scale, survey, target
 from leastcut.inspect.arrays import F32, F64
 
-LEAST_PX_PER_BAR = 2.0  # of the photo: a bar narrower than this is the camera's limit, not the paint's
+LEAST_PX_PER_BAR = (
+    2.0  # of the photo: a bar narrower than this is the camera's limit, not the paint's
+)
 PROFILES = 24
 
 
@@ -75,8 +77,13 @@ def _contrast(upright: F32, band: target.Band, um_per_px: float) -> float | None
     if band.bar_mm * 1000 / um_per_px < LEAST_PX_PER_BAR:
         return None
     margin = 0.15 * band.height
-    rows = np.linspace(band.y + margin, band.y + band.height - margin, PROFILES) * fiducials.PX_PER_MM
-    x0, x1 = band.x * fiducials.PX_PER_MM, (band.x + 2 * band.bar_mm * len(band.bars)) * fiducials.PX_PER_MM
+    rows = (
+        np.linspace(band.y + margin, band.y + band.height - margin, PROFILES) * fiducials.PX_PER_MM
+    )
+    x0, x1 = (
+        band.x * fiducials.PX_PER_MM,
+        (band.x + 2 * band.bar_mm * len(band.bars)) * fiducials.PX_PER_MM,
+    )
     strip = upright[np.round(rows).astype(int), round(x0) : round(x1)].astype(np.float64)
     ratios = [_fringe(row, 2 * band.bar_mm * fiducials.PX_PER_MM) for row in strip]
     return 100 * float(np.median(ratios))

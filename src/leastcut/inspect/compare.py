@@ -18,6 +18,7 @@ RESAMPLES = 2000
 LIGHT_SD = 0.02  # what light and camera may differ by between two photos
 NEAR_SHARE = 0.3  # of the reach within which a scratch is taken to be at its brightest
 BLOCKS_ACROSS = 9
+ALIGNED_P = 0.01
 LEAST_BEFORE = 5  # scratches
 
 
@@ -135,7 +136,12 @@ def _side(evidence: Evidence, common: Bools, um_per_px: float) -> Side:
 
 
 def _near(
-    side: Side, common: Bools, lamp: light.Lamp | None, window_px: float, um_per_px: float, to_before: F64
+    side: Side,
+    common: Bools,
+    lamp: light.Lamp | None,
+    window_px: float,
+    um_per_px: float,
+    to_before: F64,
 ) -> Side:
     """Keep the pieces that lie near enough to the circle round the lamp to be at their brightest.
 
@@ -149,7 +155,11 @@ def _near(
     if centre is not None and np.isfinite(window_px):
         keep = light.deviation(e.x, e.y, e.theta, centre) < window_px
         area = light.window_area(place, centre, window_px, e.theta)
-    near = np.where(keep, e.length * light.hidden(e, place) / np.maximum(area, 1.0), 0) * 1e5 / um_per_px
+    near = (
+        np.where(keep, e.length * light.hidden(e, place) / np.maximum(area, 1.0), 0)
+        * 1e5
+        / um_per_px
+    )
     places = cv2.perspectiveTransform(np.stack([e.x, e.y], 1)[None].astype(np.float64), to_before)
     cell = np.sqrt(side.area_cm2 * 1e8 / um_per_px**2) / BLOCKS_ACROSS
     at = np.floor(places[0] / cell).astype(np.intp) if len(e.x) else np.zeros((0, 2), np.intp)
@@ -216,10 +226,16 @@ def _removed(one: Side, two: Side, rng: np.random.Generator) -> tuple[float, flo
 
 
 def _new_trails(one: Side, two: Side) -> int:
-    """Count trails in the after photo whose direction the before photo did not favour."""
+    """Count trails in the after photo whose direction the before photo did not favour.
+
+    Marks of the work itself share a direction; scratches left over do not. Nothing is counted
+    unless the directions are aligned beyond chance (Rayleigh's test at 1 %).
+    """
     if two.scratches == 0:
         return 0
     kind_after, theta_after = _kinds(two)
+    if kinds.rayleigh(theta_after) > ALIGNED_P:
+        return 0
     kind_before, theta_before = _kinds(one)
     trails = theta_after[kind_after == kinds.TRAIL]
     old = theta_before[kind_before == kinds.TRAIL]

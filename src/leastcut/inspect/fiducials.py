@@ -1,4 +1,4 @@
-"""The printed target's corner marks: which way round the sheet lies, and whether it is the sheet."""
+"""The printed target's corner marks and widest bars: how the sheet lies, and whether it is the sheet."""
 
 from typing import Any
 
@@ -6,10 +6,10 @@ import cv2
 import numpy as np
 
 from leastcut.inspect import target
-from leastcut.inspect.arrays import F32, F64
+from leastcut.inspect.arrays import F32, F64, bilinear
 
 PX_PER_MM = 24.0  # the sheet is drawn upright at this scale: the finest bar spans three pixels
-LEAST_SCORE = 0.15  # of the open mark's light by which it outshines the filled ones
+LEAST_SCORE = 0.08  # contrast of marks and widest bars
 
 
 def upright(grey: F32, corners: F64) -> F32 | None:
@@ -52,15 +52,23 @@ def _turn(grey: F32, corners: F64) -> F64 | None:
 
 
 def _mark_score(grey: F32, to_photo: F64) -> float:
-    """Return how well the marks fit: three dark, the open one bright in its middle."""
-    marks = target.marks()
-    offsets = np.array([[dx, dy] for dx in (-1.2, 0, 1.2) for dy in (-1.2, 0, 1.2)]) / 2
-    light = []
-    for x, y, _ in marks:
-        points = (np.array([x, y]) + offsets) * PX_PER_MM
-        at = cv2.perspectiveTransform(points[None], to_photo.astype(np.float64))[0]
-        col = np.clip(at[:, 0].astype(int), 0, grey.shape[1] - 1)
-        row = np.clip(at[:, 1].astype(int), 0, grey.shape[0] - 1)
-        light.append(float(grey[row, col].mean()))
-    bright = light[0]
-    return (bright - max(light[1:])) / max(bright, 1e-6)
+    """Return how well marks and widest bars fit: the lesser of both contrasts."""
+    offsets = np.array([[dx, dy] for dx in (-0.6, 0, 0.6) for dy in (-0.6, 0, 0.6)])
+    light = [
+        float(_light(grey, to_photo, offsets + np.array([x, y])).mean())
+        for x, y, _ in target.marks()
+    ]
+    marks = (light[0] - max(light[1:])) / max(light[0], 1e-6)
+    widest = target.bands()[0]
+    x = np.array(widest.bars) + widest.bar_mm / 2
+    y = np.full(len(x), widest.y + widest.height / 2)
+    dark = float(_light(grey, to_photo, np.column_stack([x, y])).mean())
+    gaps = float(_light(grey, to_photo, np.column_stack([x + widest.bar_mm, y])).mean())
+    return min(marks, (gaps - dark) / max(gaps, 1e-6))
+
+
+def _light(grey: F32, to_photo: F64, sheet_mm: F64) -> F32:
+    """Return the light at points of the sheet [mm]."""
+    points = (sheet_mm * PX_PER_MM)[None].astype(np.float64)
+    at = cv2.perspectiveTransform(points, to_photo.astype(np.float64))[0]
+    return bilinear(grey, at[:, 0], at[:, 1])

@@ -96,3 +96,29 @@ def _family(theta: F64, load: F64) -> float | None:
     doubled = 2 * theta[members]
     weight = load[members]
     return float(np.arctan2(weight @ np.sin(doubled), weight @ np.cos(doubled)) / 2)
+
+
+def rayleigh(theta: F64) -> float:
+    """Return the probability that lines of no common direction look as aligned as these.
+
+    Parameters
+    ----------
+    theta : ndarray (n,)
+        Directions of lines [rad]; doubled inside, since a line has no head.
+
+    Notes
+    -----
+    The approximation of Wilkie, Applied Statistics 32, 311 (1983), as given by Zar, Biostatistical
+    Analysis; from memory. Its 5 % points agree with the printed ones (2.919 at n = 10, 2.970 at
+    n = 30 for n R squared).
+
+    Examples
+    --------
+    >>> rayleigh(np.zeros(10)) < 1e-4
+    True
+    """
+    n = len(theta)
+    if n < 2:
+        return 1.0
+    length = abs(np.exp(2j * theta).sum())
+    return float(min(1.0, np.exp(np.sqrt(1 + 4 * n + 4 * (n**2 - length**2)) - (1 + 2 * n))))

@@ -150,7 +150,9 @@ class _Fit:
         self.bin = angle_bin(elements.theta)
         scratches = len(np.unique(elements.owner))
         share = elements.length / max(elements.length.sum(), 1e-9) * scratches
-        self.area = self._table(np.arange(ANGLES)[None] + 0 * grid_u, grid_u, place.area[:, None], rate)
+        self.area = self._table(
+            np.arange(ANGLES)[None] + 0 * grid_u, grid_u, place.area[:, None], rate
+        )
         self.weight = self._table(self.bin, u, share, rate)
         self.total = float(place.area.sum())
 
@@ -232,7 +234,9 @@ def meeting_point(elements: Elements) -> tuple[float, float]:
     weight = elements.length.copy()
     centre = np.array([elements.x.mean(), elements.y.mean()])
     for _ in range(12):
-        matrix = np.array([[weight @ cos**2, weight @ (cos * sin)], [weight @ (cos * sin), weight @ sin**2]])
+        matrix = np.array(
+            [[weight @ cos**2, weight @ (cos * sin)], [weight @ (cos * sin), weight @ sin**2]]
+        )
         right = np.array([weight @ (cos * offset), weight @ (sin * offset)])
         centre = np.linalg.solve(matrix + 1e-9 * np.trace(matrix) * np.eye(2), right)
         miss = np.abs(centre[0] * cos + centre[1] * sin - offset)

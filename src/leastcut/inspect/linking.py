@@ -27,8 +27,7 @@ TURN_RAD = 0.21
 class Runs:
     """Fitted runs, one row each: place, axis, parabola offset(t) = c0 + c1 t + c2 t2 for t0..t1.
 
-    ``snr`` is the mean over points, ``misfit`` the rms distance of points from the curve [px],
-    ``fill`` the share of its length that carries points.
+    ``snr`` is the mean over points, ``misfit`` the rms distance of points from the curve [px].
     """
 
     x: F64
@@ -57,12 +56,6 @@ class Runs:
         slope0, slope1 = self.slope(self.t0), self.slope(self.t1)
         mean_square = (slope0**2 + slope0 * slope1 + slope1**2) / 3
         result: F64 = span * np.sqrt(1 + mean_square)
-        return result
-
-    @property
-    def fill(self) -> F64:
-        """Points per pixel of length in the level's own pixels; about 1 for a whole line."""
-        result: F64 = self.n * 2.0**self.level / np.maximum(self.t1 - self.t0, 1.0)
         return result
 
     def slope(self, t: F64) -> F64:

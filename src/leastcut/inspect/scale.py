@@ -12,10 +12,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from leastcut.car.records import Point
 from leastcut.errors import Refusal
-from leastcut.inspect.arrays import F32, F64, Bools, bilinear
 from leastcut.inspect import fiducials, target
+from leastcut.inspect.arrays import F32, F64, Bools, bilinear
 from leastcut.inspect.records import ScaleFrom
 
 SEARCH_PX = 640
@@ -226,10 +225,3 @@ def _ordered(quad: F64) -> F64:
     quad = quad[np.argsort(turn)]
     start = int(np.argmin(quad.sum(1)))
     return np.roll(quad, -start, axis=0)
-
-
-def corner_points(frame: Frame) -> tuple[Point, ...]:
-    """Return the square's corners as points, empty without a square."""
-    if frame.corners_px is None:
-        return ()
-    return tuple((float(x), float(y)) for x, y in frame.corners_px)

@@ -76,7 +76,8 @@ def find(
 
 
 def frame_of(
-    root: F32, grey: F32, um_per_px: float | None, square_mm: float | None) -> Frame | Refusal:
+    root: F32, grey: F32, um_per_px: float | None, square_mm: float | None
+) -> Frame | Refusal:
     """Return scale and frame from what the user gave, or why there is none."""
     if square_mm is not None:
         return scale.square(root, square_mm)
@@ -264,7 +265,9 @@ def _table(e: Evidence, local: F64) -> _Table:
     np.maximum.at(strength, e.lines.scratch, rise * shape.fwhm_px)
     contrast = mean(rise / np.maximum(shape.ground, 0.002))
     depth = kinds.deepness(fwhm, strength, sums(e.elements.owner, e.elements.length, size))
-    return _Table((np.arctan2(sin, cos) / 2) % np.pi, length, own * e.frame.um_per_px, contrast, depth)
+    return _Table(
+        (np.arctan2(sin, cos) / 2) % np.pi, length, own * e.frame.um_per_px, contrast, depth
+    )
 
 
 def _camera_fwhm(fwhm_px: F64) -> float:

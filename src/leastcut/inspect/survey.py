@@ -67,8 +67,12 @@ def usable_area(grey: F32, measured: Bools) -> Bools:
 
     A burnt-out line is not left out: only what stays burnt out over a patch wider than a scratch.
     """
-    small = cv2.resize(grey, None, fx=1 / PATCH_STEP, fy=1 / PATCH_STEP, interpolation=cv2.INTER_AREA)
-    burnt = cv2.morphologyEx((small > 0.93).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    small = cv2.resize(
+        grey, None, fx=1 / PATCH_STEP, fy=1 / PATCH_STEP, interpolation=cv2.INTER_AREA
+    )
+    burnt = cv2.morphologyEx(
+        (small > 0.93).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)
+    )
     rim = cv2.dilate(burnt, np.ones((5, 5), np.uint8))
     free: Bools = cv2.resize(rim, grey.shape[::-1], interpolation=cv2.INTER_NEAREST) == 0
     return measured & free

@@ -67,8 +67,10 @@ def svg(paper: str = "a4") -> str:
     width, height = PAPERS[paper]
     left, top = (width - SIDE_MM) / 2, 45.0
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="0 0 {width} {height}">',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+            f'viewBox="0 0 {width} {height}">'
+        ),
         f'<g transform="translate({left:.3f} {top:.3f})">',
         *_frame(),
         *(_rect(x, b.y, b.bar_mm, b.height) for b in bands() for x in b.bars),

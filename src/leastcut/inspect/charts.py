@@ -1,0 +1,106 @@
+"""More pictures of a finding: load map, histogram of widths, direction rose, before and after.
+
+Charts are SVG text, drawn by hand so that they embed in pages and reports as vectors; values are
+printed beside the marks, and no meaning hangs on colour alone.
+"""
+
+import cv2
+import numpy as np
+
+from leastcut.inspect.arrays import F32, F64, U8
+from leastcut.inspect.pictures import encode
+from leastcut.inspect.records import ScratchFinding
+
+INK, BAR = "#1b1b1b", "#35618f"
+_HEAD = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}" role="img" '
+    'aria-label="{label}" font-family="Atkinson Hyperlegible, sans-serif" font-size="11">'
+)
+ROSE_BINS = 18
+CELLS_ACROSS = 24
+
+
+def _pieces(finding: ScratchFinding) -> tuple[F64, F64, F64, F64]:
+    """Return middle x, y [px], direction [rad, y up] and length [mm] of every polyline step."""
+    rows = []
+    for scratch in finding.scratches:
+        points = np.asarray(scratch.points_px, np.float64)
+        step = np.diff(points, axis=0)
+        length = np.hypot(step[:, 0], step[:, 1])
+        share = length / max(float(length.sum()), 1e-9) * scratch.length_mm
+        middle = (points[1:] + points[:-1]) / 2
+        turn = np.arctan2(-step[:, 1], step[:, 0]) % np.pi
+        rows.append(np.column_stack([middle, turn, share]))
+    table = np.concatenate(rows) if rows else np.zeros((0, 4))
+    return table[:, 0], table[:, 1], table[:, 2], table[:, 3]
+
+
+def load_map(finding: ScratchFinding, shape: tuple[int, ...]) -> F32:
+    """Return the load seen over the photo [mm/cm2] on a coarse grid, smoothed.
+
+    Parameters
+    ----------
+    finding : ScratchFinding
+        With its scratches.
+    shape : tuple of int
+        Height and width of the photo.
+    """
+    cell = max(shape[:2]) / CELLS_ACROSS
+    grid = (int(np.ceil(shape[0] / cell)), int(np.ceil(shape[1] / cell)))
+    x, y, _, length = _pieces(finding)
+    edges = [np.arange(n + 1) * cell for n in grid]
+    total = np.histogram2d(y, x, bins=edges, weights=length)[0]
+    area_cm2 = (cell * (finding.um_per_px or 0.0) / 1e4) ** 2
+    result: F32 = cv2.GaussianBlur((total / max(area_cm2, 1e-12)).astype(np.float32), (0, 0), 0.8)
+    return result
+
+
+def widths_svg(finding: ScratchFinding) -> str:
+    """Return a histogram of scratch widths, by length, as SVG."""
+    widths = np.array([s.width_um for s in finding.scratches])
+    length = np.array([s.length_mm for s in finding.scratches])
+    edges = np.array([0, 5, 10, 20, 30, 40, 60, 80, 120, 200], float)
+    share = np.histogram(widths, edges, weights=length)[0] / max(float(length.sum()), 1e-9)
+    bars = [
+        f'<rect x="{30 + 28 * k}" y="{120 - 100 * v:.1f}" width="24" height="{100 * v:.1f}" fill="{BAR}"/>'
+        f'<text x="{42 + 28 * k}" y="{116 - 100 * v:.1f}" text-anchor="middle" fill="{INK}">{100 * v:.0f}</text>'
+        f'<text x="{42 + 28 * k}" y="134" text-anchor="middle" fill="{INK}">{edges[k + 1]:.0f}</text>'
+        for k, v in enumerate(share)
+    ]
+    head = _HEAD.format(w=300, h=156, label="Share of scratch length by width")
+    foot = f'<text x="155" y="150" text-anchor="middle" fill="{INK}">width up to, µm (share of length, %)</text></svg>'
+    return "\n".join([head, *bars, foot])
+
+
+def rose_svg(finding: ScratchFinding) -> str:
+    """Return the directions of the scratches, by length, as a rose in SVG."""
+    _, _, turn, length = _pieces(finding)
+    share = np.histogram(turn, ROSE_BINS, (0, np.pi), weights=length)[0]
+    share = share / max(float(share.max(initial=0.0)), 1e-9)
+    petals = [_petal(k, r) + _petal(k + ROSE_BINS, r) for k, r in enumerate(np.sqrt(share))]
+    head = _HEAD.format(w=220, h=220, label="Directions of the scratches")
+    ring = f'<circle cx="110" cy="110" r="90" fill="none" stroke="{INK}" stroke-width="0.5"/>'
+    return "\n".join([head, ring, *petals, "</svg>"])
+
+
+def _petal(k: int, radius: float) -> str:
+    width = np.pi / ROSE_BINS
+    corners = [
+        (np.cos(a) * 90 * radius, -np.sin(a) * 90 * radius) for a in (k * width, (k + 1) * width)
+    ]
+    points = " ".join(f"{110 + x:.1f},{110 + y:.1f}" for x, y in corners)
+    return f'<polygon points="110,110 {points}" fill="{BAR}" stroke="#fff" stroke-width="0.5"/>'
+
+
+def over(before: F32, after: F32, to_before: F64) -> tuple[U8, U8]:
+    """Return both photos in the frame of the before photo, for a slider.
+
+    Parameters
+    ----------
+    before, after : ndarray (H, W, 3) float32
+        Linear light.
+    to_before : ndarray (3, 3)
+        From after pixels to before pixels, see :mod:`leastcut.inspect.registration`.
+    """
+    size = before.shape[1], before.shape[0]
+    return encode(before), encode(cv2.warpPerspective(after, to_before, size))
