@@ -190,7 +190,7 @@ def test_the_order_of_the_ladder_does_not_matter() -> None:
 
 def test_a_strip_takes_the_time_that_its_area_asks() -> None:
     """One stroke along a strip is not a set: it is walked until the exposure is a set's."""
-    along = (((0.0, 0.0), (400.0, 0.0)), ((400.0, 0.0), (800.0, 0.0)))
+    along = (((0.0, 0.0), (400.0, 0.0)), ((400.0, 2.0), (800.0, 2.0)))
     one = layout("roof", 1).sections[0]
     strip = msgspec.structs.replace(one, area_mm2=800.0 * 90.0, strokes_mm=along)
     assert set_seconds(strip, MID) == pytest.approx(2 * 800 * 90 / (40 * 40))
