@@ -141,8 +141,11 @@ def accuracy(count: int, peers_on: int) -> dict[str, Any]:
         held.append(finding.load_low <= truth.load <= finding.load_high)
         right.append(kinds_right(finding, truth))
         if len(cases) < peers_on and index % 3 == 0:
-            part = slice(500, 1300), slice(600, 1600)
-            usable = evidence.usable[part]
+            # Round the lamp's image, where most glints are; its burnt-out core is left to each.
+            col, row = (int(v) for v in (evidence.lamp or (1200, 900, 0))[:2])
+            top, left = max(row - 550, 0), max(col - 650, 0)
+            part = slice(top, top + 1100), slice(left, left + 1300)
+            usable = evidence.measured[part]
             cases.append((survey.root_of(evidence.grey)[part], lines[part], usable))
             ours_on_peers += counts(scratches.centrelines(finding, image.shape)[part], lines[part])
         print(f"{index} F1 {scores[-1]:.3f} load {errors[-1]:+.2f}", file=sys.stderr)
@@ -199,11 +202,12 @@ def speed() -> dict[str, Any]:
     """Time and memory for 12 megapixels, and the fastest scikit-image filter at the same scales."""
     scene = replace(photoset.scene(9), width_px=4000, height_px=3000, tape_mm=0.0, um_per_px=30.0)
     image = linear(render(scene)[0])
-    own = []
-    for _ in range(3):
-        start = time.perf_counter()
+    own, busy = [], []
+    for _ in range(5):
+        start, used = time.perf_counter(), time.process_time()
         scratches.find(image, um_per_px=scene.um_per_px)
         own.append(time.perf_counter() - start)
+        busy.append(time.process_time() - used)
     tracemalloc.start()
     scratches.find(image, um_per_px=scene.um_per_px)
     peak = tracemalloc.get_traced_memory()[1] + image.nbytes
@@ -217,6 +221,7 @@ def speed() -> dict[str, Any]:
     fastest = min(v for k, v in other.items() if k != "plain_hessian")
     return {
         "find_12mp_s": min(own),
+        "find_12mp_processor_s": min(busy),  # what a busy machine does not disturb
         "peak_gib_with_photo": peak / 2**30,
         "peers_filter_alone_s": other,
         "times_faster_than_fastest_skimage": fastest / min(own),

@@ -9,6 +9,7 @@ oriented elongated kernels as matched filters: Chaudhuri et al., IEEE TMI 8 263 
 status: the first seen, the second from memory.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -78,11 +79,16 @@ def respond(image: F32) -> tuple[F32, U8]:
     """
     best = np.empty(image.shape, np.float32)
     which = np.empty(image.shape, np.uint8)
-    for top in range(0, len(image), STRIP_ROWS):  # strips stay in the processor's cache
+
+    def one(top: int) -> None:
         halo = slice(max(top - REACH_PX, 0), top + STRIP_ROWS + REACH_PX)
         inner = slice(top - halo.start, top - halo.start + STRIP_ROWS)
         largest, first = _respond_strip(image[halo])
         best[top : top + STRIP_ROWS], which[top : top + STRIP_ROWS] = largest[inner], first[inner]
+
+    # Strips stay in the processor's cache, and both libraries let go of the interpreter's lock.
+    with ThreadPoolExecutor(max(1, cv2.getNumThreads())) as pool:
+        list(pool.map(one, range(0, len(image), STRIP_ROWS)))
     return best, which
 
 

@@ -19,7 +19,7 @@ from leastcut.inspect.records import Direction, LoadByKind, Scratch, ScratchFind
 from leastcut.inspect.scale import Frame
 from leastcut.inspect.survey import Lines
 
-SYSTEMATIC_SD = 0.06  # of the load: what the bench shows beyond counting and the light's fit
+SYSTEMATIC_SD = 0.03  # of the load: what the bench shows beyond counting and the light's fit
 PIECE_PX = 4.0
 POINT_PX = 12.0
 MARGIN_PX = 6.0
