@@ -18,6 +18,7 @@ RESAMPLES = 2000
 LIGHT_SD = 0.02  # what light and camera may differ by between two photos
 NEAR_SHARE = 0.3  # of the reach within which a scratch is taken to be at its brightest
 BLOCKS_ACROSS = 9
+FADING = 0.3  # of the logarithm, at full removal; found with rendered pairs
 ALIGNED_P = 0.01
 LEAST_BEFORE = 5  # scratches
 
@@ -218,6 +219,8 @@ def _removed(one: Side, two: Side, rng: np.random.Generator) -> tuple[float, flo
     drawn = rng.poisson(1.0, (RESAMPLES, len(names))).astype(np.float64)
     ratio = (drawn @ after) / np.maximum(drawn @ before, 1e-9)
     ratio *= np.exp(LIGHT_SD * rng.standard_normal(RESAMPLES))
+    # What is left is fainter and more of it goes unseen: doubt towards less removed, one-sided.
+    ratio *= np.exp(FADING * max(removed, 0.0) * np.abs(rng.standard_normal(RESAMPLES)))
     low, high = (float(v) for v in np.quantile(1 - ratio, [0.025, 0.975]))
     # Where next to nothing is left, up to 3.7 typical pieces may have gone unseen (Garwood 1936).
     typical = float(np.median(before[before > 0])) / float(one.near.sum())
