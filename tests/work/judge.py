@@ -1,5 +1,7 @@
 """Set a finding beside the truth of its take: errors as plain numbers, by raster and interpolation."""
 
+from itertools import pairwise
+
 import cv2
 import numpy as np
 from takes import Take, truth, way
@@ -42,4 +44,10 @@ def coverage_iou(finding: TechniqueFinding, take: Take) -> float:
 def planned_strokes(take: Take) -> list[tuple[tuple[float, float], tuple[float, float]]]:
     """Return the way of a take as strokes from way point to way point."""
     points = [tuple(p) for p in way(take)]
-    return [(a, b) for a, b in zip(points[:-1], points[1:], strict=True) if a != b]
+    return [(a, b) for a, b in pairwise(points) if a != b]
+
+
+def planned_lines(take: Take) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """Return the strokes alone, without the steps from line to line."""
+    points = [tuple(p) for p in way(take)]
+    return list(zip(points[::2], points[1::2], strict=True))

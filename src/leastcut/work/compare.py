@@ -10,10 +10,12 @@ import shapely
 from leastcut.errors import Refusal
 from leastcut.polish.records import Stroke
 from leastcut.work.records import Attempt, Measure, Progress, Takes, TechniqueFinding, Wanted
+from leastcut.work.strokes import turned
 
 ALIKE = 0.03  # relative difference below which two takes count as the same
 SPREAD = "evenness of the arm speed (slowest over fastest twentieth)"
 ON_LINE = 0.15  # of the pad's diameter within which a planned line counts as walked
+ALONG_DEG = 20.0
 
 
 def compare(first: TechniqueFinding, second: TechniqueFinding, *, wanted: Wanted) -> Takes:
@@ -147,12 +149,21 @@ def _off_lines_mm(finding: TechniqueFinding, strokes: Sequence[Stroke]) -> float
 
 
 def _walked_share(finding: TechniqueFinding, strokes: Sequence[Stroke]) -> float:
+    """Return how much of the planned lines was walked along, crossing them left aside."""
     near = ON_LINE * (finding.pad_diameter_mm or 130.0)
-    way = shapely.LineString([(x, y) for _, x, y in finding.path])
-    band = shapely.buffer(way, near)
-    lines = [shapely.LineString(list(stroke)) for stroke in strokes]
-    length = sum(line.length for line in lines)
-    return float(sum(shapely.intersection(line, band).length for line in lines) / max(length, 1e-9))
+    walked = length = 0.0
+    for a, b in strokes:
+        line = shapely.LineString([a, b])
+        heading = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        along = [
+            shapely.LineString([s.start_mm, s.end_mm])
+            for s in finding.strokes
+            if turned(s.degrees, heading) < ALONG_DEG
+        ]
+        band = shapely.buffer(shapely.MultiLineString(along), near)
+        walked += shapely.intersection(line, band).length
+        length += line.length
+    return walked / max(length, 1e-9)
 
 
 def progress(attempts: Sequence[Attempt], *, wanted: Wanted) -> tuple[Progress, ...]:

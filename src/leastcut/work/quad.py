@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from leastcut.inspect.arrays import F32, F64, U8
+from leastcut.inspect.arrays import F32, F64, U8, Bools
 
 SEARCH_PX = 480
 LINES = 16
@@ -20,26 +20,29 @@ LEAST_SIDE = 0.42  # of a side's samples that must step the same way
 LEAST_MEAN = 0.62
 LEAST_SHARE = 0.04  # of the picture that the square must cover
 NEARLY = 0.93
+ALIKE = 0.4  # of the step from paint to tape that two sides of the tape may differ
 STEP = 9.0  # least step of brightness
 
 
-def find(grey: U8) -> F64 | None:
+def find(frame: U8) -> F64 | None:
     """Return the corners [px] of the square, from the top left clockwise as seen, or None.
 
     Parameters
     ----------
-    grey : ndarray (H, W) uint8
-        The picture; best the middle one of several moments, where what moves has gone.
+    frame : ndarray (H, W, 3) uint8
+        The picture, blue, green, red; best the middle one of several moments, where what moves has gone.
     """
-    scale = SEARCH_PX / max(grey.shape)
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    small = cv2.GaussianBlur(small, (0, 0), 1.2)
+    scale = SEARCH_PX / max(frame.shape)
+    colours = cv2.resize(frame, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    colours = np.asarray(cv2.GaussianBlur(colours, (0, 0), 1.2), np.uint8)
+    small = np.asarray(cv2.cvtColor(colours, cv2.COLOR_BGR2GRAY), np.uint8)
     quads = _quads(_lines(small), small.shape)
     if not len(quads):
         return None
     sides = _support(small.astype(np.float32), quads)
     mean, least = sides.mean(1), sides.min(1)
     good = (least >= LEAST_SIDE) & (mean >= LEAST_MEAN)
+    good[good] = alike(colours, quads[good])
     if not good.any():
         return None
     near = good & (mean >= NEARLY * mean[good].max())
@@ -122,6 +125,24 @@ def _support(small: F32, quads: F64) -> F64:
     up, down = (rise > STEP).mean(-1), (rise < -STEP).mean(-1)
     rising = up.mean(1) >= down.mean(1)
     return np.asarray(np.where(rising[:, None], up, down), np.float64)
+
+
+def alike(frame: U8, quads: F64) -> Bools:
+    """Tell for each of the quads (n, 4, 2) whether the same tape lies outside all four sides.
+
+    The edge of an arm or a cord makes a straight line too, but of another colour.
+    """
+    along = np.linspace(0.05, 0.95, SAMPLES)[None, None, :, None]
+    side = np.roll(quads, -1, 1) - quads
+    points = quads[:, :, None] + along * side[:, :, None]
+    out = np.stack([side[..., 1], -side[..., 0]], -1)
+    out /= np.linalg.norm(out, axis=-1, keepdims=True)
+    picture = frame.astype(np.float32)
+    outside = np.median(_at(picture, points + 4.5 * out[:, :, None]), axis=2)
+    inside = np.median(_at(picture, points - 4.5 * out[:, :, None]), axis=2)
+    contrast = np.linalg.norm(np.median(outside, axis=1) - np.median(inside, axis=1), axis=-1)
+    differ = np.linalg.norm(outside[:, :, None] - outside[:, None], axis=-1).max((1, 2))
+    return np.asarray(differ < ALIKE * contrast)
 
 
 def _at(small: F32, points: F64) -> F32:

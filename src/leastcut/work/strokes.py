@@ -193,7 +193,7 @@ def _covered(strokes: list[Laid], axis: float) -> tuple[list[Laid], list[float]]
             continue
         low, high, spacing = extents[stroke.family]
         at = across(stroke, axis + 90 * stroke.family)
-        if stroke.family != before or _turns_back(lines, at, high - low, spacing):
+        if stroke.family != before or _turns_back(lines, at, (low, high), spacing):
             cover, lines = cover + 1, []
         if lines and abs(at - lines[-1]) > SAME_LINE * spacing:
             steps.append(abs(at - lines[-1]))
@@ -214,13 +214,15 @@ def _extent(strokes: list[Laid], axis: float, family: int) -> tuple[float, float
     return min(places), max(places), float(np.median(steps)) if len(steps) else max(wide, 1.0)
 
 
-def _turns_back(lines: list[float], at: float, extent: float, spacing: float) -> bool:
+def _turns_back(lines: list[float], at: float, ends: tuple[float, float], spacing: float) -> bool:
     """Tell whether a new cover begins: the sweep went over most of the section and turns or jumps."""
     span = max(lines) - min(lines) if lines else 0.0
-    if len(lines) < 2 or span < FULL * extent:
+    if len(lines) < 2 or span < FULL * (ends[1] - ends[0]):
         return False
-    sweep = math.copysign(1.0, lines[-1] - lines[0])
-    return (at - lines[-1]) * sweep < SAME_LINE * spacing
+    step = (at - lines[-1]) * math.copysign(1.0, lines[-1] - lines[0])
+    if abs(step) < SAME_LINE * spacing:  # the same line again: a turn only at the very end
+        return min(at - ends[0], ends[1] - at) < 0.5 * spacing
+    return step < 0
 
 
 def _full(strokes: Sequence[Laid], axis: float) -> tuple[int, int]:

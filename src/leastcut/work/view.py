@@ -78,20 +78,22 @@ def square_corners(frame: U8) -> F64 | None:
     """Return the inner corners of the taped square in a frame (H, W, 3), or None."""
     grey = cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY)
     found = find_square(grey.astype(np.float32) / np.float32(255))
-    if found is None or not np.isfinite(found).all():
-        found = quad.find(np.asarray(grey, np.uint8))
+    if found is None or not np.isfinite(found).all() or not quad.alike(frame, found[None])[0]:
+        found = quad.find(frame)
     if found is None:
         return None
     inside = (found > 1).all() and (found < np.array(grey.shape[::-1]) - 2).all()
     if not (inside and cv2.isContourConvex(found.astype(np.float32))):
         return None
-    return refined(frame, _inner(grey, found))
+    placed = refined(frame, _inner(grey, found))
+    return placed if placed is not None and quad.alike(frame, placed[None])[0] else None
 
 
 def _inner(grey: U8, corners_px: F64) -> F64:
     """Step from the tape's outer edge to its inner one, if it was the outer that was found.
 
-    An arm across the tape breaks the inner outline more easily than the outer. Seen square on, the
+    An arm across the tape breaks the inner outline, and the outer one, or a part of each, is found
+    instead. Seen square on, the
     tape is a band of even width along each side: the middle of each row parallel to a side tells
     where it ends, whatever lies across a part of it.
     """
@@ -101,9 +103,10 @@ def _inner(grey: U8, corners_px: F64) -> F64:
     flat = cv2.warpPerspective(grey, there, (n + 2 * rim, n + 2 * rim), flags=cv2.INTER_LINEAR)
     depths = [_band(np.rot90(flat, k), rim) for k in range(4)]  # top, right, bottom, left
     found = [d for d in depths if d > 0]
-    if len(found) < 3 or max(found) > 2 * min(found):
+    if not found or max(found) > 2 * min(found):
         return corners_px
-    top, right, bottom, left = (d if d > 0 else float(np.median(found)) for d in depths)
+    hidden = float(np.median(found)) if len(found) > 2 else 0.0  # three outer sides: so is the last
+    top, right, bottom, left = (d if d > 0 else hidden for d in depths)
     new = np.array([[left, top], [n - right, top], [n - right, n - bottom], [left, n - bottom]])
     back = cv2.perspectiveTransform((new + rim - 0.5)[None], np.linalg.inv(there))
     return np.asarray(back[0], np.float64)
@@ -235,12 +238,12 @@ def _step(grey: F32, place: Anchor, pose: Pose, start: F64, reach: float) -> Pos
     design = _design(place)
     prior, home = (NOISE_PX / STEP_SD) ** 2, (NOISE_PX / SWAY_SD) ** 2
     weight: F64 = clear.astype(np.float64)
-    change: F64 = np.zeros(8)
+    change = np.zeros(8)
     for _ in range(6):
         normal = (design * weight[:, None]).T @ design + np.diag(prior + home)
         right = design.T @ (weight * away) - prior * (pose.parameters - start)
         right -= home * pose.parameters
-        change = np.linalg.solve(normal, right)
+        change = np.asarray(np.linalg.solve(normal, right), np.float64)
         rest = away - design @ change
         spread = max(1.4826 * float(np.median(np.abs(rest[clear]))) if clear.any() else 1.0, 0.15)
         u = rest / (TUKEY * spread)

@@ -1,0 +1,96 @@
+"""The command as a process: one JSON document, pictures and maps where asked, clear exits."""
+
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import avi
+import numpy as np
+import pytest
+from takes import Take, write
+
+TAKE = Take(square_mm=260.0, pad_mm=120.0, speed_mm_s=240.0, fps=24.0, size=(480, 270))
+
+
+def run(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "leastcut", "work", "technique", *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=folder,
+        timeout=120,
+    )
+
+
+@pytest.fixture(scope="module")
+def video(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("takes") / "take.mp4", TAKE)
+
+
+@pytest.mark.process
+def test_json_holds_the_contract_and_the_map_is_written(video: Path, tmp_path: Path) -> None:
+    done = run(
+        str(video), "--square-mm", "260", "--json", "--cut-map", "cut.npy", "-o", "take.svg",
+        "--sets", "1", "--arm-speed", "240", "--pad-mm", "120", folder=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    keys = "fps path arm_speed_mm_s stroke_spacing_mm overlap_fraction coverage_fraction sets missed_mm refused"
+    assert set(keys.split()) <= set(found)
+    assert set(found["arm_speed_mm_s"]) == {"median", "p05", "p95"}
+    assert found["fps"] == pytest.approx(24, abs=0.1)
+    assert found["arm_speed_mm_s"]["median"] == pytest.approx(240, rel=0.05)
+    assert found["sets"] == 1
+    assert len(found["path"][0]) == 3
+    cut = np.load(tmp_path / "cut.npy")
+    assert cut.dtype == np.float32
+    assert float(cut.sum()) * 16 * 1e-3 == pytest.approx(found["cut"]["volume_mm3"], rel=1e-3)
+    assert (tmp_path / "take.svg").read_text().startswith("<svg")
+
+
+@pytest.mark.process
+def test_a_video_without_a_square_is_answered_with_a_refusal(tmp_path: Path) -> None:
+    (tmp_path / "odd.avi").write_bytes(avi.pictures([avi.jpeg((320, 240))] * 20, (320, 240)))
+    done = run("odd.avi", "--square-mm", "300", "--json", folder=tmp_path)
+    assert done.returncode == 3
+    assert "taped square" in json.loads(done.stdout)["refused"]["why"]
+    told = run("odd.avi", "--square-mm", "300", folder=tmp_path)
+    assert told.stdout.startswith("not judged: no taped square")
+    assert [p.name for p in tmp_path.iterdir()] == ["odd.avi"]
+
+
+@pytest.mark.process
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("sound.avi", "--square-mm", "300"), "no pictures"),
+        (("gone.mp4", "--square-mm", "300"), "No such file"),
+        (("one.avi", "--square-mm", "300", "--pad-at", "5"), "--pad-at"),
+        (("one.avi", "--square-mm", "300", "--corners", "0,0 9,9 0,0 9,9"), "do not span a square"),
+    ],
+)
+def test_bad_input_is_one_line(tmp_path: Path, words: tuple[str, ...], why: str) -> None:
+    (tmp_path / "sound.avi").write_bytes(avi.sound())
+    (tmp_path / "one.avi").write_bytes(avi.pictures([avi.jpeg((320, 240))], (320, 240)))
+    done = run(*words, folder=tmp_path)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == 1
+    assert why in done.stderr
+
+
+@pytest.mark.process
+def test_a_person_reads_a_few_lines_in_the_units_asked_for(tmp_path: Path) -> None:
+    plan = "pad_diameter_mm=120\norbit_mm=15\norbits_per_min=4800\nspin_rpm=300\nforce_n=45\narm_speed_mm_s=240\nstroke_spacing_mm=65\nsets=1\nwidth_mm=260\nheight_mm=260\npreston_um_per_kpa_m=0.002\n"
+    (tmp_path / "set.toml").write_text(plan)
+    short = replace(TAKE, square_mm=230.0)
+    path = write(tmp_path / "take.avi", short, code="MJPG")
+    done = run(
+        path.name, "--square-mm", "230", "--set", "set.toml", "--units", "us", folder=tmp_path
+    )
+    assert done.returncode == 0, done.stderr
+    assert "in/s" in done.stdout
+    assert (tmp_path / "take-technique.svg").exists()
