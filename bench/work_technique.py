@@ -14,13 +14,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "work"))
 
 import cv2
 import numpy as np
-from judge import coverage_iou, path_error_mm, planned_strokes
+from judge import coverage_iou, cut_ratio, path_error_mm
 from takes import Take, frames, write
 
 from leastcut.polish.records import PadSettings
-from leastcut.polish.removal import removal_map
 from leastcut.shop import video
-from leastcut.work.cutmap import inside
 from leastcut.work.follow import Ask
 from leastcut.work.records import Wanted
 from leastcut.work.technique import technique
@@ -86,18 +84,13 @@ def judge(take: Take) -> dict[str, Any]:
     f = result.finding
     if f.refused or result.cut is None:
         return {"refused": f.refused.why if f.refused else ""}
-    planned = removal_map(
-        planned_strokes(take), settings, preston_um_per_kpa_m=RATE,
-        arm_speed_mm_s=take.speed_mm_s, grid_mm=4.0,
-    )  # fmt: skip
-    mine, theirs = inside(result.cut, f.section_mm).mean(), inside(planned, f.section_mm).mean()
     return {
         "path_rms_mm": path_error_mm(f, take),
         "speed": f.arm_speed_mm_s.median / take.speed_mm_s - 1 if f.arm_speed_mm_s else None,
         "spacing": (f.stroke_spacing_mm or 0) / take.spacing_mm - 1,
         "sets_right": f.sets == take.sets,
         "iou": coverage_iou(f, take),
-        "cut": mine / theirs - 1,
+        "cut": cut_ratio(result, take, settings, RATE) - 1,
         "pad": (f.pad_diameter_mm or 0) / take.pad_mm - 1,
     }
 

@@ -16,8 +16,8 @@ TWO_SETS = Take(
     turn_deg=-8.0, shake_px=2.5, blur_px=1.4, noise=4.0, seed=3,
 )  # fmt: skip
 FAULTY = Take(
-    square_mm=390.0, speed_mm_s=250.0, fps=24.0, skip_stroke=2, park_s=(2.0, 1.6),
-    lift_s=(6.0, 1.0), lead_s=0.8, paint_bgr=(30, 30, 150), pad_bgr=(230, 230, 230), seed=5,
+    square_mm=330.0, speed_mm_s=290.0, fps=24.0, skip_stroke=1, park_s=(2.0, 1.4),
+    lift_s=(5.0, 0.8), lead_s=0.6, paint_bgr=(30, 30, 150), pad_bgr=(230, 230, 230), seed=5,
 )  # fmt: skip
 
 

@@ -4,9 +4,13 @@ from itertools import pairwise
 
 import cv2
 import numpy as np
+from scipy.interpolate import RegularGridInterpolator
 from takes import Take, truth, way
 
+from leastcut.polish.records import PadSettings
+from leastcut.polish.removal import removal_map
 from leastcut.work.records import TechniqueFinding
+from leastcut.work.technique import Technique
 
 
 def path_error_mm(finding: TechniqueFinding, take: Take) -> float:
@@ -39,6 +43,24 @@ def coverage_iou(finding: TechniqueFinding, take: Take) -> float:
         cv2.fillPoly(found, [points], 0, cv2.LINE_8, 4)
     true = covered(take)
     return float((true & (found > 0)).sum() / (true | (found > 0)).sum())
+
+
+def cut_ratio(result: Technique, take: Take, settings: PadSettings, rate: float) -> float:
+    """Return mean cut found over mean cut of the planned way, on the same cells of the section."""
+    planned = removal_map(
+        planned_strokes(take),
+        settings,
+        preston_um_per_kpa_m=rate,
+        arm_speed_mm_s=take.speed_mm_s,
+        grid_mm=2.0,
+    )
+    assert result.cut is not None
+    axes = (planned.grid.ys_mm(), planned.grid.xs_mm())
+    at = RegularGridInterpolator(axes, planned.depth_um, bounds_error=False, fill_value=0.0)
+    x, y = np.meshgrid(result.cut.grid.xs_mm(), result.cut.grid.ys_mm())
+    within = (x > 0) & (y > 0) & (x < take.square_mm) & (y < take.square_mm)
+    theirs = at(np.column_stack([y[within], x[within]]))
+    return float(result.cut.depth_um[within].mean() / theirs.mean())
 
 
 def planned_strokes(take: Take) -> list[tuple[tuple[float, float], tuple[float, float]]]:

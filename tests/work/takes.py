@@ -178,7 +178,7 @@ def frames(take: Take) -> Iterator[tuple[float, np.ndarray]]:
         sway = 0.9 * sway + 0.45 * rng.standard_normal(3)
         scene = ground.copy()
         if t >= take.lead_s:
-            at = np.array([xy[0] + off, take.square_mm - xy[1] + off]) * FINE
+            at = np.array([xy[0] + off, take.square_mm - xy[1] + off]) * FINE - 0.5
             _draw(scene, at, take, 1.0 if down else 1.14)
         yield float(t), _filmed(scene, take, sway, lamp + _grain(grain, lamp.shape, rng))
 
@@ -192,7 +192,8 @@ def _grain(grain: np.ndarray, shape: tuple[int, ...], rng: np.random.Generator) 
 def _filmed(scene: np.ndarray, take: Take, sway: np.ndarray, light: np.ndarray) -> np.ndarray:
     """Lay the flat picture into the camera, shaken, blurred, with the lamp and the grain on it."""
     off = (SCENE_MM - take.square_mm) / 2
-    flat_to_mm = np.array([[1 / FINE, 0, -off], [0, 1 / FINE, -off], [0, 0, 1]])
+    half = 0.5 / FINE - off  # a pixel is counted from its middle
+    flat_to_mm = np.array([[1 / FINE, 0, half], [0, 1 / FINE, half], [0, 0, 1]])
     a = sway[2] * take.shake_px * 4e-4
     dx, dy = sway[:2] * take.shake_px
     shake = np.array([[1, -a, dx], [a, 1, dy], [0, 0, 1]])

@@ -52,6 +52,8 @@ def cut_map(
     corners = np.vstack([path.xy_mm, np.array(section_mm)])
     low, high = corners.min(0), corners.max(0)
     margin = reach_mm(settings) + 2 * grid_mm
+    first = np.min(section_mm, axis=0) + grid_mm / 2  # cells end where the section begins
+    low = first - np.ceil((first - low) / grid_mm) * grid_mm
     bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     grid = grid_over(bounds, cell_mm=grid_mm, margin_mm=margin)
     kernel = footprint_kernel(settings, preston_um_per_kpa_m=preston_um_per_kpa_m, grid_mm=grid_mm)
