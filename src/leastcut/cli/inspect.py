@@ -28,16 +28,20 @@ def _with_scale(command: Any) -> Any:
 
 
 class _InspectGroup(click.Group):
-    """Adds the film command, which stands in a file of its own, when it is asked for."""
+    """Adds the commands that stand in files of their own when they are asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return sorted({*super().list_commands(ctx), "film"})
+        return sorted({*super().list_commands(ctx), "film", "gloss"})
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name == "film":
             from leastcut.cli.inspect_film import film
 
             return film
+        if cmd_name == "gloss":
+            from leastcut.cli.inspect_gloss import gloss
+
+            return gloss
         return super().get_command(ctx, cmd_name)
 
 

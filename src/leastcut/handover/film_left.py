@@ -7,13 +7,14 @@ import msgspec
 
 from leastcut.car.records import Interval
 from leastcut.handover.ledger import Ledger, LedgerEntry, of_panel
+from leastcut.inspect.budget import DEFAULT
 from leastcut.testspot.records import Measured
 
 # Factory clear coat 1.5 to 2 mil: the range as plus and minus one standard deviation, on the wide
 # side. source: General Motors service information on paint gauges; status: seen
 FACTORY = Measured(value=44.45, sd=6.35)
-# At least 1.4 mil must stay. source: GM dealer service bulletin 86-10-24, September 1986; seen
-RESERVE_UM = 35.56
+# What must stay by the ledger alone: the aim of the budget rule, 1.4 mil, its source there.
+RESERVE_UM = DEFAULT.aim_um
 # A correction is promised only when it keeps the reserve with this probability: half the risk that
 # we would accept (1 in 100), because the model of what is unknown is itself not certain.
 PROMISE = 0.995

@@ -63,6 +63,7 @@ def trial_of(table: TrialTable, change: CompareFinding | None) -> Trial:
         verdict=table.verdict,
         panel=table.panel,
         spot=table.spot,
+        since=table.since,
         before_load_mm_per_cm2=change.before_load_mm_per_cm2 if change else None,
         after_load_mm_per_cm2=change.after_load_mm_per_cm2 if change else None,
     )

@@ -1,6 +1,6 @@
 """Weigh the evidence: what each panel carries and can afford, what the paint is like."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from leastcut.car.records import Interval, Panel
@@ -19,11 +19,8 @@ from leastcut.plan.choose import Inputs
 from leastcut.plan.learn import Learnt
 from leastcut.plan.records import Layout, PanelNeed, PriceEntry, Rates
 from leastcut.testspot import decide as testspot
-from leastcut.testspot.paint import PaintDraws
-from leastcut.testspot.records import Process, Target, TestSpot
-
-# Share of the visible scratch length that must go. Our own definition: common practice, no source.
-REMOVED: Mapping[Target, float] = {"daily": 0.85, "show": 0.95}
+from leastcut.testspot.paint import REQUIRED, PaintDraws
+from leastcut.testspot.records import Process, TestSpot
 
 # A panel is never asked for more than this: the last scratch costs the most clear coat.
 MOST_REMOVED = 0.99
@@ -173,7 +170,7 @@ def panel_needs(
 ) -> tuple[PanelNeed, ...]:
     """Say what each panel asks for: the same load left everywhere, whatever it began with."""
     by_section = section_budgets_um(evidence, layouts, gauge=gauge)
-    wanted = REMOVED[evidence.job.target.finish]
+    wanted = REQUIRED[evidence.job.target.finish]
     left = (1 - wanted) * reference_load(states, evidence)
     return tuple(
         PanelNeed(

@@ -11,20 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from leastcut.testspot.ladder import relative_cut
+from leastcut.testspot.ladder import needs_finish, relative_cut
 from leastcut.testspot.paint import PaintDraws, outcome
 from leastcut.testspot.records import Process
 
 Stack = tuple[tuple[int, int], ...]
 Floats = NDArray[np.float64]
 
-CUTTING_PADS = frozenset({"foam-cutting", "microfibre", "wool"})
 FINISH_SETS = 4  # most sets of a finishing step that are weighed; more are worth nothing
-
-
-def needs_finish(process: Process) -> bool:
-    """Tell whether a process leaves haze that a finishing step must take away."""
-    return process.liquid == "heavy" or process.pad in CUTTING_PADS
 
 
 def finishers(ladder: Sequence[Process]) -> tuple[int, ...]:

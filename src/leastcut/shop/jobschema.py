@@ -260,6 +260,13 @@ class TrialTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         str,
         Meta(description="Name of the spot: trials on one spot stack, another name starts afresh."),
     ] = "1"
+    since: Annotated[
+        Literal["trial", "spot"],
+        Meta(
+            description="What the photo before shows: the spot just before this trial, or before "
+            "anything was done on it."
+        ),
+    ] = "trial"
     before: Annotated[str | None, Meta(description="Photo before, beside the job file.")] = None
     after: Annotated[
         str | None, Meta(description="Photo after, wiped bare, same place and light.")
