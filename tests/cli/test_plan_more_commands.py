@@ -150,6 +150,20 @@ def test_the_calendar_is_shown_and_written(tmp_path: Path) -> None:
     assert name in events
 
 
+def test_a_strong_machine_shortens_everybodys_day() -> None:
+    text = 'vibration = "6 m/s²"\nvibration_k = "1.5 m/s²"\n' + CALENDAR.lstrip()
+    ana, *_ = plan_dates.people_of(plan_dates.read(text.encode(), "c.toml"))
+    # source: time to a level T = 8 h · (5 / a)², Directive 2002/44/EC; a = 6 + 1.5 with K;
+    # status: formula seen, recomputed
+    assert ana.machine_minutes == 120  # her own limit is shorter than the machine's 213
+    (free, *_) = plan_dates.people_of(
+        plan_dates.read(text.replace("machine_minutes = 120\n", "").encode(), "c.toml")
+    )
+    assert free.machine_minutes == pytest.approx(480 * (5 / 7.5) ** 2)
+    with pytest.raises(plan_dates.CalendarFileError, match="kg"):
+        plan_dates.read(text.replace("6 m/s²", "6 kg").encode(), "c.toml")
+
+
 def test_a_general_parser_opens_the_calendar(tmp_path: Path) -> None:
     (tmp_path / "c.toml").write_text(CALENDAR)
     run("calendar", str(tmp_path / "c.toml"), "-o", str(tmp_path / "c.ics"))

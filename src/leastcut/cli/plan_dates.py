@@ -13,6 +13,8 @@ import msgspec
 
 from leastcut.errors import InputError
 from leastcut.plan.shifts import Booking, Person, Shop, Task, Timetable, Window
+from leastcut.safety.sharing import minutes_left
+from leastcut.shop.quantities import SEPARATOR, MetresPerSecondSquared, decode
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 MIDNIGHT = datetime.min.time()
@@ -36,7 +38,9 @@ class CalendarFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     """The calendar file.
 
     ``open`` gives the hours of each weekday (``mon = ["08:00-12:00", "13:00-17:00"]``), ``closed``
-    the days without; ``days`` is how far ahead to look.
+    the days without; ``days`` is how far ahead to look. With the machine's declared vibration
+    (``vibration = "6 m/s²"``, ``vibration_k = "1.5 m/s²"``) nobody polishes longer in a day than
+    the daily limit allows, K included.
     """
 
     first_day: date
@@ -46,6 +50,10 @@ class CalendarFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     open: dict[str, tuple[str, ...]]
     closed: tuple[date, ...] = ()
     days: int = 90
+    vibration_m_s2: MetresPerSecondSquared | None = msgspec.field(name="vibration", default=None)
+    vibration_k_m_s2: MetresPerSecondSquared | None = msgspec.field(
+        name="vibration_k", default=None
+    )
 
 
 def read(data: bytes, where: str) -> CalendarFile:
@@ -57,10 +65,12 @@ def read(data: bytes, where: str) -> CalendarFile:
         If it is not TOML, lacks a field, or has one too many.
     """
     try:
-        return msgspec.toml.decode(data, type=CalendarFile)
+        return msgspec.toml.decode(data, type=CalendarFile, dec_hook=decode)
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         raise CalendarFileError(
-            str(error), where=where, do="Write it as the planning chapter shows"
+            str(error).replace(SEPARATOR, ". "),
+            where=where,
+            do="Write it as the planning chapter shows",
         ) from None
 
 
@@ -83,7 +93,24 @@ def shop_of(file: CalendarFile, where: str) -> Shop:
         day = file.first_day + timedelta(days=k)
         if day not in file.closed:
             hours += [(1440 * k + a, 1440 * k + b) for a, b in week[DAYS[day.weekday()]]]
-    return Shop(bays=file.bays, people=file.person, open=tuple(hours))
+    return Shop(bays=file.bays, people=people_of(file), open=tuple(hours))
+
+
+def people_of(file: CalendarFile) -> tuple[Person, ...]:
+    """Return the people, none longer on the machine in a day than its vibration allows.
+
+    Raises
+    ------
+    leastcut.safety.check.ExposureError
+        If the vibration cannot be as stated.
+    """
+    if file.vibration_m_s2 is None:
+        return file.person
+    most = minutes_left(0.0, file.vibration_m_s2, k_m_s2=file.vibration_k_m_s2, ceiling="limit")
+    return tuple(
+        msgspec.structs.replace(person, machine_minutes=min(person.machine_minutes, most))
+        for person in file.person
+    )
 
 
 def _window(text: str, where: str) -> Window:
