@@ -10,7 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from render import Scene, after, render, unsrgb
 
-from leastcut.inspect import charts, kinds, light, linking, registration, ridges, target
+from leastcut.inspect import (
+    charts,
+    kinds,
+    light,
+    linking,
+    pictures,
+    registration,
+    ridges,
+    target,
+)
 from leastcut.inspect.clarity import clarity
 from leastcut.inspect.combine import panel_load
 from leastcut.inspect.compare import compare
@@ -305,3 +314,24 @@ def test_blur_is_measured() -> None:
     usable = np.ones(edges.shape, bool)
     values = [blur_px(cv2.GaussianBlur(edges, (0, 0), s), usable) for s in (1.0, 3.0, 6.0)]
     assert values[0] < 2.6 < values[1] < values[2]
+
+
+def test_a_smaller_area_gives_the_same_response_within_it() -> None:
+    image = np.random.default_rng(5).normal(0.3, 0.02, (420, 510)).astype(np.float32)
+    usable = np.zeros(image.shape, bool)
+    usable[70:333, 41:290] = True
+    whole, which = ridges.respond(image)
+    part, of_part = ridges.respond(image, usable)
+    np.testing.assert_allclose(part[usable], whole[usable], rtol=0, atol=1e-6)
+    assert (of_part[usable] == which[usable]).mean() > 0.999
+    assert not part[~usable].any()
+    assert not ridges.respond(image, np.zeros(image.shape, bool))[0].any()
+
+
+def test_the_picture_is_encoded_as_the_standard_says() -> None:
+    linear = np.linspace(-0.1, 1.1, 5000, dtype=np.float32).reshape(50, 100)
+    # source: sRGB transfer function, IEC 61966-2-1; status: memory; formula here in full
+    held = np.clip(linear, 0, 1)
+    code = np.where(held <= 0.0031308, 12.92 * held, 1.055 * held ** (1 / 2.4) - 0.055)
+    off = pictures.encode(linear)[..., 0].astype(int) - np.round(code * 255).astype(int)
+    assert np.abs(off).max() <= 1

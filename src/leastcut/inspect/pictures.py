@@ -4,6 +4,8 @@ Kinds are told apart by line style as well as by colour: swirl solid, trail dash
 Colours: three of the colour-blind-safe set of Okabe and Ito (2008); from memory.
 """
 
+from functools import cache
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -18,14 +20,23 @@ COLOURS: dict[Kind, tuple[int, int, int]] = {
 }
 SHIFT = 4  # sub-pixel bits of the drawing functions
 DASH_PX = 14.0
+TABLE_TOP = 16383
 
 
 def encode(image: F32) -> U8:
     """Return linear light as an 8-bit RGB picture. source: IEC 61966-2-1; status: memory."""
-    linear = np.clip(image if image.ndim == 3 else np.repeat(image[..., None], 3, 2), 0, 1)
-    code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    result: U8 = np.round(code * 255).astype(np.uint8)
+    linear = image if image.ndim == 3 else np.repeat(image[..., None], 3, 2)
+    steps = np.clip(linear, 0, 1) * np.float32(TABLE_TOP)
+    result: U8 = _srgb_table()[(steps + np.float32(0.5)).astype(np.uint16)]
     return result
+
+
+@cache
+def _srgb_table() -> U8:
+    """Return the sRGB code of linear light in even steps, fine enough for 8 bits in the dark."""
+    linear = np.arange(TABLE_TOP + 1) / TABLE_TOP
+    code = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    return np.round(code * 255).astype(np.uint8)
 
 
 def _fixed(points: npt.ArrayLike) -> npt.NDArray[np.int32]:

@@ -69,27 +69,41 @@ def _kernel(x: F64, y: F64, angle: float) -> F32:
     return result
 
 
-def respond(image: F32) -> tuple[F32, U8]:
+def respond(image: F32, usable: Bools | None = None) -> tuple[F32, U8]:
     """Return the largest response of the bank and which kernel gave it.
 
     Parameters
     ----------
     image : ndarray (H, W) float32
         Light with its noise made even (a square root of linear light does that).
+    usable : ndarray (H, W) bool, optional
+        Where lines may be looked for: outside the smallest upright box round it the response is 0.
     """
-    best = np.empty(image.shape, np.float32)
-    which = np.empty(image.shape, np.uint8)
+    rows, cols = (slice(0, n) for n in image.shape) if usable is None else _box(usable)
+    best = np.zeros(image.shape, np.float32)
+    which = np.zeros(image.shape, np.uint8)
+    wide = slice(max(cols.start - REACH_PX, 0), cols.stop + REACH_PX)
+    across = slice(cols.start - wide.start, cols.stop - wide.start)
 
     def one(top: int) -> None:
-        halo = slice(max(top - REACH_PX, 0), top + STRIP_ROWS + REACH_PX)
-        inner = slice(top - halo.start, top - halo.start + STRIP_ROWS)
-        largest, first = _respond_strip(image[halo])
-        best[top : top + STRIP_ROWS], which[top : top + STRIP_ROWS] = largest[inner], first[inner]
+        stop = min(top + STRIP_ROWS, rows.stop)
+        halo = slice(max(top - REACH_PX, 0), stop + REACH_PX)
+        inner = slice(top - halo.start, stop - halo.start)
+        largest, first = _respond_strip(image[halo, wide])
+        best[top:stop, cols], which[top:stop, cols] = largest[inner, across], first[inner, across]
 
     # Strips stay in the processor's cache, and both libraries let go of the interpreter's lock.
     with ThreadPoolExecutor(max(1, cv2.getNumThreads())) as pool:
-        list(pool.map(one, range(0, len(image), STRIP_ROWS)))
+        list(pool.map(one, range(rows.start, rows.stop, STRIP_ROWS)))
     return best, which
+
+
+def _box(usable: Bools) -> tuple[slice, slice]:
+    """Return the rows and columns of the smallest upright box that holds the usable area."""
+    rows, cols = np.flatnonzero(usable.any(1)), np.flatnonzero(usable.any(0))
+    if not len(rows):
+        return slice(0, 0), slice(0, 0)
+    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(cols[0]), int(cols[-1]) + 1)
 
 
 def _respond_strip(strip: F32) -> tuple[F32, U8]:

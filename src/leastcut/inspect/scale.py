@@ -116,7 +116,8 @@ def find_square(root: F32) -> F64 | None:
     step = max(1.0, max(root.shape) / SEARCH_PX)
     size = (round(root.shape[1] / step), round(root.shape[0] / step))
     small = cv2.GaussianBlur(cv2.resize(root, size, interpolation=cv2.INTER_AREA), (0, 0), 1.5)
-    found = [quad for quad in _quads(small) if _support(small, quad) >= LEAST_SUPPORT]
+    contrast = 0.25 * float(np.subtract(*np.quantile(small, [0.9, 0.1])))
+    found = [quad for quad in _quads(small) if _support(small, quad, contrast) >= LEAST_SUPPORT]
     if not found:
         return None
     inner = min(found, key=lambda q: cv2.contourArea(q.astype(np.float32)))
@@ -154,9 +155,8 @@ def _four(contour: npt.NDArray[np.int32]) -> F64 | None:
     return None
 
 
-def _support(small: F32, quad: F64) -> float:
+def _support(small: F32, quad: F64, contrast: float) -> float:
     """Return the least share, over the four sides, of samples with an edge of one polarity."""
-    contrast = 0.25 * float(np.quantile(small, 0.9) - np.quantile(small, 0.1))
     shares = []
     for a, b in zip(quad, np.roll(quad, -1, 0), strict=True):
         along, out = _side(a, b, quad.mean(0))

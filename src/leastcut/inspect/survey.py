@@ -111,7 +111,7 @@ def find_lines(grey: F32, root: F32, usable: Bools, *, um_per_px: float) -> Line
 
 def _level_runs(root: F32, usable: Bools, shape: tuple[int, ...], level: int) -> tuple[Runs, F32]:
     """Return the runs of one pyramid level, and the response they were read from."""
-    best, which = ridges.respond(root)
+    best, which = ridges.respond(root, usable)
     noise = ridges.local_noise(best, usable)
     floor = cv2.max(LOW_SNR * noise, ridges.LINE_GAIN * LEAST_RISE)
     points = ridges.crest(best, which, noise, usable, floor=floor, level=level)

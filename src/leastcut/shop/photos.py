@@ -205,5 +205,5 @@ def _linear(array: npt.NDArray[Any], kind: str, name: str) -> Photo:
     table = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
     table = table.astype(np.float32)
     linear = cv2.LUT(array, table) if top == 255 else table[array]
-    highest = array.max(axis=2)
+    highest = np.maximum(np.maximum(array[..., 0], array[..., 1]), array[..., 2])
     return Photo(linear, highest >= top - top // 255, kind, name)
