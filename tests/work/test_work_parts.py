@@ -51,13 +51,38 @@ def test_sides_that_do_not_show_leave_the_square_unplaced() -> None:
     corners = np.array([[100, 60], [300, 60], [300, 220], [100, 220]], float)
     plain = np.full((270, 480, 3), 60, np.uint8)
     assert view.refined(plain, corners) is None
-    half = plain.copy()
-    half[:, 301:] = half[:60] = half[221:] = half[:, :100] = 200
-    half[60:221, 296:306] = np.random.default_rng(1).integers(0, 255, (161, 10, 3))
-    half[90:221, 301:] = 60
-    half[60:90, 301:] = 200
-    half[60:221, 296:301] = 60
-    assert view.refined(half, corners) is None
+    soft = plain.copy()
+    soft[:, 301:] = soft[:60] = soft[221:] = soft[:, :100] = 200
+    soft[60:221, 280:320] = (20 + 5 * np.arange(40))[None, :, None]  # a slope instead of an edge
+    assert view.refined(soft, corners) is None
+
+
+def test_a_square_beyond_the_frame_is_no_use() -> None:
+    frame = next(frames(SMALL))[1]
+    assert view._usable(frame, true_corners(SMALL))
+    assert not view._usable(frame, true_corners(SMALL) + np.array([400.0, 0.0]))
+    assert not view._usable(frame, true_corners(SMALL) * np.nan)
+
+
+def test_one_edge_alone_is_no_square() -> None:
+    frame = np.full((270, 480, 3), 60, np.uint8)
+    frame[:, 240:] = 200
+    assert quad.find(frame) is None
+
+
+def test_the_middle_picture_of_a_short_clip_serves() -> None:
+    grey = np.full((270, 480, 3), 90, np.uint8)
+    held = [(0.0, grey), *islice(frames(SMALL), 7)]
+    begun = follow._begin(iter(held), Ask(SMALL.square_mm))
+    assert not isinstance(begun, Refusal)
+    assert np.abs(begun[0].place.corners_px - true_corners(SMALL)).max() < 1.5
+
+
+def test_a_rim_that_is_elsewhere_is_not_taken() -> None:
+    a = np.linspace(0, 2 * np.pi, 60)
+    ring = np.column_stack([100 + 30 * np.cos(a), 50 + 30 * np.sin(a)])
+    assert pad._circle(ring, 30.0, (100.0, 52.0))[:2] == pytest.approx((100.0, 50.0), abs=0.01)
+    assert pad._circle(ring, 30.0, (78.0, 50.0)) is None
 
 
 @given(st.floats(-6, 6), st.floats(-6, 6), st.floats(-0.015, 0.015), st.floats(-0.015, 0.015))

@@ -137,6 +137,14 @@ def test_a_skipped_section_may_be_taken_up_again() -> None:
     assert (state.sections[1].status, state.sections[1].actual_s) == ("paused", 150.0)
 
 
+def test_a_section_is_skipped_before_and_while_it_is_worked() -> None:
+    before = Skipped(id="k", at_s=1, **AT, reason="already-clean")
+    state = runs.fold((before,), PLAN)
+    assert (state.sections[0].status, state.sections[0].reason) == ("skipped", "already-clean")
+    elsewhere = (DAY[5], Skipped(id="m", at_s=210, **AT, reason="no-time"))
+    assert runs.fold(elsewhere, PLAN).now == ("roof", "r2", "cut")
+
+
 def test_a_saturated_pad_is_changed() -> None:
     many = tuple(SetDone(id=f"s{k}", at_s=k, **AT, process="polish") for k in range(12))
     state = runs.fold(many, PLAN)

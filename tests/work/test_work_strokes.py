@@ -11,6 +11,7 @@ from takes import serpentine
 from leastcut.work.follow import Track
 from leastcut.work.path import Path, down_path
 from leastcut.work.strokes import hatch, simplified
+from leastcut.work.technique import _hardly_moves, _speeds
 
 
 def walk(points: Sequence[tuple[float, float]], speed: float = 100.0, noise: float = 0.3) -> Path:
@@ -133,6 +134,23 @@ def test_a_long_gap_parts_the_path() -> None:
     x = 50 * t
     x[60:100] = np.nan
     assert down_path(track(t, x, 0 * t)).piece.max() == 1
+
+
+def test_what_is_hardly_seen_or_hardly_moves_is_refused() -> None:
+    t = np.arange(0, 6, 1 / 30)
+    some = track(t, 50 * t, 0 * t)
+    assert _hardly_moves(down_path(some), some) is None
+    still = track(t, 50 + 0 * t, 0 * t)
+    assert "hardly moves" in _hardly_moves(down_path(still), still).why
+    gone = track(t, np.where(t % 1 < 0.5, 50 * t, np.nan), 0 * t)
+    assert "in only 5" in _hardly_moves(down_path(gone), gone).why
+    never = track(t, np.nan * t, 0 * t)
+    assert "in only 0%" in _hardly_moves(down_path(never), never).why
+
+
+def test_a_way_without_strokes_has_no_arm_speed() -> None:
+    path = walk([(0, 0), (3, 0)])
+    assert _speeds(path, hatch(path, pad_mm=130)) is None
 
 
 def test_a_few_places_are_still_a_path() -> None:

@@ -201,6 +201,4 @@ def _speeds(path: Path, lines: Hatch) -> Spread | None:
 def _by_time(values: F64, spell: F64, shares: tuple[float, ...]) -> list[float]:
     order = np.argsort(values)
     at = np.cumsum(spell[order])
-    if at[-1] <= 0:
-        return [float(np.quantile(values, share)) for share in shares]
     return [float(np.interp(share * at[-1], at, values[order])) for share in shares]

@@ -78,15 +78,24 @@ def square_corners(frame: U8) -> F64 | None:
     """Return the inner corners of the taped square in a frame (H, W, 3), or None."""
     grey = cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY)
     found = find_square(grey.astype(np.float32) / np.float32(255))
-    if found is None or not np.isfinite(found).all() or not quad.alike(frame, found[None])[0]:
+    if found is None or not _usable(frame, found):
         found = quad.find(frame)
     if found is None:
         return None
-    inside = (found > 1).all() and (found < np.array(grey.shape[::-1]) - 2).all()
-    if not (inside and cv2.isContourConvex(found.astype(np.float32))):
-        return None
     placed = refined(frame, _inner(grey, found))
     return placed if placed is not None and quad.alike(frame, placed[None])[0] else None
+
+
+def _usable(frame: U8, corners_px: F64) -> bool:
+    """Tell whether a square lies in the frame, convex, with one tape outside all its sides."""
+    high, wide = frame.shape[:2]
+    inside = np.isfinite(corners_px).all() and (corners_px > 1).all()
+    return bool(
+        inside
+        and (corners_px < np.array([wide - 2, high - 2])).all()
+        and cv2.isContourConvex(corners_px.astype(np.float32))
+        and quad.alike(frame, corners_px[None])[0]
+    )
 
 
 def _inner(grey: U8, corners_px: F64) -> F64:
