@@ -21,7 +21,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "tests" / "inspect"))
 
 import photoset
 from photoscore import counts, f1, kinds_right, truth_lines
-from render import MIN_LEVELS, Scene, after, render, unsrgb
+from render import MIN_LEVELS, Scene, after, render
+from render_parts import unsrgb
 
 from leastcut.inspect import scratches, survey
 from leastcut.inspect.compare import compare

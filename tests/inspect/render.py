@@ -15,8 +15,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-
-Array = np.ndarray
+from render_parts import Array, smooth_field, splat, srgb
 
 
 @dataclass(frozen=True)
@@ -91,16 +90,6 @@ class Truth:
 
 MIN_LEVELS = 4.0
 KINDS = ("swirl", "trail", "deep")
-
-
-def srgb(linear: Array) -> Array:
-    """Encode linear light 0..1. source: IEC 61966-2-1; status: memory."""
-    linear = np.clip(linear, 0, 1)
-    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-
-
-def unsrgb(code: Array) -> Array:
-    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
 
 
 def to_photo(scene: Scene, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
@@ -189,17 +178,6 @@ def _half_vectors(scene: Scene, x_px: Array, y_px: Array) -> tuple[Array, Array,
     hx, hy, hz = (a + b for a, b in zip(*total, strict=True))
     norm = np.sqrt(hx**2 + hy**2 + hz**2)
     return hx / norm, hy / norm, hz / norm
-
-
-def smooth_field(
-    rng: np.random.Generator, shape: tuple[int, ...], scale_px: float, rms: float
-) -> Array:
-    """Gaussian random field of given correlation length and rms."""
-    small = max(scale_px / 3, 1.0)
-    size = (int(shape[0] / small) + 8, int(shape[1] / small) + 8)
-    noise = cv2.GaussianBlur(rng.standard_normal(size).astype(np.float32), (0, 0), 3.0)
-    noise *= rms / max(float(noise.std()), 1e-9)
-    return cv2.resize(noise, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
 
 
 def _peel(scene: Scene) -> list[Array]:
@@ -312,21 +290,6 @@ def _tape(scene: Scene, linear: Array) -> None:
     linear[:] = linear * (1 - mask[..., None]) + mask[..., None] * tone
 
 
-def _splat(shape: tuple[int, ...], x: Array, y: Array, value: Array) -> Array:
-    canvas = np.zeros(shape[0] * shape[1])
-    x0, y0 = np.floor(x).astype(int), np.floor(y).astype(int)
-    fx, fy = x - x0, y - y0
-    for dx, dy, part in (
-        (0, 0, (1 - fx) * (1 - fy)),
-        (1, 0, fx * (1 - fy)),
-        (0, 1, (1 - fx) * fy),
-        (1, 1, fx * fy),
-    ):
-        flat = np.clip(y0 + dy, 0, shape[0] - 1) * shape[1] + np.clip(x0 + dx, 0, shape[1] - 1)
-        canvas += np.bincount(flat, value * part, minlength=canvas.size)
-    return canvas.reshape(shape)
-
-
 def camera(scene: Scene, linear: Array, rng: np.random.Generator) -> Array:
     """Lens blur, vignetting, Bayer mosaic with noise, demosaic, 8-bit JPEG: an RGB uint8 photo."""
     blurred = cv2.GaussianBlur(linear.astype(np.float32), (0, 0), scene.psf_px)
@@ -393,7 +356,7 @@ def _scratch_layer(scene: Scene, shape: tuple[int, ...], strokes: Strokes, value
     for g, blur in enumerate((0.0, 0.22, 0.36, 0.53, 0.8)):
         pick = group == g
         if pick.any():
-            layer = _splat(shape, strokes.x[pick], strokes.y[pick], value[pick])
+            layer = splat(shape, strokes.x[pick], strokes.y[pick], value[pick])
             canvas += cv2.GaussianBlur(layer, (0, 0), blur) if blur else layer
     return canvas
 

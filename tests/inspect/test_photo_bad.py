@@ -10,7 +10,8 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
-from render import Scene, render, smooth_field, unsrgb
+from render import Scene, render
+from render_parts import smooth_field, unsrgb
 
 from leastcut.inspect.scratches import find
 from leastcut.shop.photos import PhotoError, decode, load

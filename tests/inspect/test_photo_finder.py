@@ -9,7 +9,8 @@ import numpy as np
 import photoset
 import pytest
 from photoscore import counts, f1, kinds_right, truth_lines
-from render import Scene, Truth, render, square_corners, unsrgb
+from render import Scene, Truth, render, square_corners
+from render_parts import unsrgb
 
 from leastcut.inspect.combine import panel_load
 from leastcut.inspect.records import ScratchFinding

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from render import Scene, after, render, unsrgb
+from render import Scene, after, render
+from render_parts import unsrgb
 
 from leastcut.inspect import (
     charts,
