@@ -7,16 +7,20 @@ from dataclasses import replace
 from pathlib import Path
 
 import avi
+import msgspec
 import numpy as np
 import pytest
 from takes import Take, write
 
+from leastcut.errors import Refusal
+from leastcut.work.records import Spread, TechniqueFinding
+
 TAKE = Take(square_mm=260.0, pad_mm=120.0, speed_mm_s=240.0, fps=24.0, size=(480, 270))
 
 
-def run(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
+def run(*words: str, folder: Path, command: str = "technique") -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "leastcut", "work", "technique", *words],
+        [sys.executable, "-m", "leastcut", "work", command, *words],
         capture_output=True,
         text=True,
         check=False,
@@ -94,3 +98,28 @@ def test_a_person_reads_a_few_lines_in_the_units_asked_for(tmp_path: Path) -> No
     assert done.returncode == 0, done.stderr
     assert "in/s" in done.stdout
     assert (tmp_path / "take-technique.svg").exists()
+
+
+@pytest.mark.process
+def test_two_takes_are_compared_from_their_files(tmp_path: Path) -> None:
+    take = TechniqueFinding(
+        arm_speed_mm_s=Spread(median=90, p05=80, p95=100), coverage_fraction=0.9, tape_s=0.0
+    )
+    better = msgspec.structs.replace(take, coverage_fraction=0.99)
+    for name, one in (
+        ("a.json", take),
+        ("b.json", better),
+        ("c.json", TechniqueFinding(refused=Refusal(why="dark", do="Light it"))),
+    ):
+        (tmp_path / name).write_bytes(msgspec.json.encode(one))
+    done = run("a.json", "b.json", folder=tmp_path, command="compare")
+    assert done.returncode == 0, done.stderr
+    assert "Better: coverage" in done.stdout
+    told = run("a.json", "c.json", "--json", folder=tmp_path, command="compare")
+    assert told.returncode == 3
+    assert "dark" in json.loads(told.stdout)["refused"]["why"]
+    (tmp_path / "d.json").write_text("[]")
+    for name in ("d.json", "gone.json"):
+        bad = run("a.json", name, folder=tmp_path, command="compare")
+        assert (bad.returncode, bad.stdout) == (2, "")
+        assert name in bad.stderr

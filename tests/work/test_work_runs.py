@@ -9,6 +9,7 @@ from leastcut.car.records import Interval
 from leastcut.plan.learn import SETS, learn
 from leastcut.plan.records import SectionPlan, Step
 from leastcut.work import runs
+from leastcut.work.prompts import prompts
 from leastcut.work.runs import (
     Event,
     PadChanged,
@@ -114,7 +115,7 @@ def test_what_does_not_fit_is_told_and_changes_nothing() -> None:
 
 
 def _told(log: tuple[Event, ...], now_s: float) -> list[str]:
-    return [p.do for p in runs.prompts(runs.fold(log, PLAN), now_s=now_s)]
+    return [p.do for p in prompts(runs.fold(log, PLAN), now_s=now_s)]
 
 
 def test_prompts_follow_the_work() -> None:
@@ -148,7 +149,7 @@ def test_a_section_is_skipped_before_and_while_it_is_worked() -> None:
 def test_a_saturated_pad_is_changed() -> None:
     many = tuple(SetDone(id=f"s{k}", at_s=k, **AT, process="polish") for k in range(12))
     state = runs.fold(many, PLAN)
-    first = runs.prompts(state, now_s=20)[0]
+    first = prompts(state, now_s=20)[0]
     assert first.do == "change-pad"
     assert "12 sets" in first.say
 
