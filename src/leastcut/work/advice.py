@@ -1,8 +1,11 @@
 """Three sentences on what to change, the most telling first."""
 
+import math
+
 from leastcut.work.records import TechniqueFinding, Wanted
 
 EDGE_SHARE = 0.35
+LEAST_MISS = 0.015  # of the section
 
 
 def advise(finding: TechniqueFinding, wanted: Wanted) -> tuple[str, ...]:
@@ -37,18 +40,30 @@ def _parked(f: TechniqueFinding) -> list[str]:
 
 
 def _missed(f: TechniqueFinding) -> list[str]:
-    if f.coverage_fraction is None or f.coverage_fraction > 0.985 or not f.missed_mm:
+    share = _avoidable(f)
+    if share < LEAST_MISS or not f.missed_mm:
         return []
-    ring = f.missed_mm[0]
+    open_ = [ring for ring in f.missed_mm if not set(ring) & set(f.section_mm)]
+    ring = (open_ or f.missed_mm)[0]  # largest first; corners only where nothing else was missed
     x = sum(p[0] for p in ring) / len(ring)
     y = sum(p[1] for p in ring) / len(ring)
     where = _whereabouts(x, y, f)
     return [
         (
-            f"Go over the whole section: {1 - f.coverage_fraction:.0%} was missed, "
-            f"most of it {where}; let each row start and end at the tape."
+            f"Go over the whole section: {share:.0%} was missed besides the corners that a round "
+            f"pad leaves, most of it {where}; let each row start and end at the tape."
         )
     ]
+
+
+def _avoidable(f: TechniqueFinding) -> float:
+    """Return the share missed, less the four corners that a round pad cannot reach from inside."""
+    if f.coverage_fraction is None or f.pad_diameter_mm is None or not f.section_mm:
+        return 0.0
+    ring = zip(f.section_mm, (*f.section_mm[1:], f.section_mm[0]), strict=True)
+    area = abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in ring)) / 2
+    corners = (4 - math.pi) * (f.pad_diameter_mm / 2) ** 2
+    return 1 - f.coverage_fraction - corners / area
 
 
 def _whereabouts(x: float, y: float, f: TechniqueFinding) -> str:
