@@ -231,3 +231,37 @@ def show(value: float, unit: str, units: UnitSystem = "metric") -> str:
 def symbol(unit: str, units: UnitSystem = "metric") -> str:
     """Return the symbol that :func:`show` writes for an inside unit."""
     return _SHOWN[unit][units][1]
+
+
+def prose(text: str, units: UnitSystem) -> str:
+    r"""Return a sentence with its metric quantities as the reader's system shows them.
+
+    Temperatures stay as they are: a sentence does not tell a level from a difference.
+
+    Parameters
+    ----------
+    text : str
+        A sentence that may hold quantities such as ``2.1 µm``.
+    units : {"metric", "us"}
+        Which system the reader uses.
+
+    Examples
+    --------
+    >>> prose("at most 2.54 µm on 10.0 m², 99 mm/cm² seen", "us")
+    'at most 0.10\xa0mil on 108\xa0ft², 99 mm/cm² seen'
+    """
+    if units == "metric":
+        return text
+    return _written().sub(lambda m: show(float(m[1]), _written_units()[m[2]], units), text)
+
+
+@cache
+def _written_units() -> dict[str, str]:
+    """Return the inside unit of each metric symbol that is translated in prose."""
+    return {shown["metric"][1]: unit for unit, shown in _SHOWN.items() if unit != "degC"}
+
+
+@cache
+def _written() -> re.Pattern[str]:
+    symbols = "|".join(sorted(map(re.escape, _written_units()), key=len, reverse=True))
+    return re.compile(rf"(\d+(?:\.\d+)?)[ \u00a0]({symbols})(?![\w/²³])")

@@ -17,6 +17,7 @@ from leastcut.job.contract import JobAnswer, answer
 from leastcut.job.decide import decide
 from leastcut.job.evidence import Evidence
 from leastcut.job.gather import Progress, gather
+from leastcut.job.reader import for_reader
 from leastcut.shop.files import write_whole
 from leastcut.shop.jobfile import JobFileError
 
@@ -74,6 +75,7 @@ def run(
     dossier = decide(evidence, rng=np.random.default_rng(SEED))
     if units is not None:
         dossier = msgspec.structs.replace(dossier, units=units)
+    dossier = for_reader(dossier, dossier.units)
     progress("typesetting")
     contents = documents(dossier, evidence, now=now, truth=truth)
     files = tuple(out / name for name in contents)

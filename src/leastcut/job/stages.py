@@ -11,9 +11,7 @@ from leastcut.testspot.records import TestSpot
 
 # What leastcut does not do yet, said in the output so that nobody relies on it.
 NOT_YET: dict[StageName, tuple[str, ...]] = {
-    "work": (
-        "a job file cannot carry the record of the run or the proof after it",
-    ),
+    "work": ("a job file cannot carry the record of the run or the proof after it",),
     "handover": ("the handover after finished work: what is written now is a proposal",),
 }
 
