@@ -124,3 +124,12 @@ def test_frames_beyond_thirty_a_second_change_little() -> None:
     every = technique(some, Ask(take.square_mm)).finding
     other = technique(some[::2], Ask(take.square_mm)).finding
     assert every.path == other.path
+
+
+def test_a_slow_pad_is_not_taken_for_ground() -> None:
+    """At an inch a second the pad hides some places for most of the frames learnt from."""
+    take = replace(SHORT, speed_mm_s=25.0, spacing_mm=40.0)
+    f = technique(islice(frames(take), 310), Ask(take.square_mm)).finding
+    assert f.refused is None
+    assert path_error_mm(f, take) < 3.0
+    assert f.arm_speed_mm_s.median == pytest.approx(25.0, rel=0.03)

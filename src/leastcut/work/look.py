@@ -23,6 +23,7 @@ LEAST_APART = 3.2  # pad from paint, in their own spreads
 MOVED = 26.0  # Lab units between a pixel and the still ground that count as changed
 FLOOR = np.array([10.0, 5.0, 5.0], np.float32)  # least spread of a colour: shading, compression
 COARSE = 3
+BARE_SHARE = 0.12  # of the frames in which a place must show paint to count as paint
 MOVES = 0.7  # radii that a pad must move over within the frames looked at
 OTHER = 0.3  # what hides the pad counts this much for it
 RING = 1.6  # the pad's colour around the disc counts this much against it: an arm goes on
@@ -72,7 +73,7 @@ def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
         Which pixels the camera shows.
     """
     pictures = np.stack([lab(f) for f in flats])
-    ground = _still(pictures)
+    ground = _bared(pictures, sheet)
     away = _distance(pictures, ground)
     changed = (away > MOVED) & seen
     if changed.mean() < 5e-4:
@@ -100,7 +101,7 @@ def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
 def from_colour(colour: F32, flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
     """Learn size and ground for a pad whose Lab colour is known."""
     pictures = np.stack([lab(f) for f in flats])
-    ground = _still(pictures)
+    ground = _bared(pictures, sheet)
     paint = _paint(ground, sheet)
     spread = FLOOR * 1.3
     hit = (_far(pictures, colour, spread) < 3.0) & ~(_far(ground, colour, spread) < 3.0)
@@ -140,6 +141,21 @@ def cleared(look: Look, pictures: F32, seen: Bools, paint: F32) -> Look:
 
 def _still(pictures: F32) -> F32:
     return np.asarray(np.median(pictures, axis=0), np.float32)
+
+
+def _bared(pictures: F32, sheet: Sheet) -> F32:
+    """Return the still ground, with paint where something stood in the square for most of the time.
+
+    A slow pad hides one place for longer than half of the frames looked at; glare stays for all.
+    """
+    ground = _still(pictures)
+    paint = _paint(ground, sheet)
+    bare = (_distance(pictures, paint) < MOVED).mean(0) > BARE_SHARE
+    low = round(1.03 * sheet.margin_mm / sheet.grid_mm)
+    high = round((sheet.margin_mm + 0.97 * sheet.side_mm) / sheet.grid_mm)
+    inner = ground[low:high, low:high]
+    inner[bare[low:high, low:high]] = paint
+    return ground
 
 
 def _paint(ground: F32, sheet: Sheet) -> F32:
@@ -203,7 +219,8 @@ def _roundness(hit: Bools, ground: Bools, sheet: Sheet) -> tuple[float, float]:
     typical = np.sort(quality, axis=1)[:, quality.shape[1] // 3 :].mean(1)
     k = int(typical.argmax())
     good = found[k][found[k, :, 0] > 0.7 * typical[k], 1:]
-    moved = float(np.hypot(*np.ptp(good, axis=0))) * step if len(good) > 1 else 0.0
+    reach = np.subtract(*np.quantile(good, [0.9, 0.1], axis=0)) if len(good) > 1 else np.zeros(2)
+    moved = float(np.hypot(*reach)) * step
     return (float(typical[k]) if moved > MOVES * TRIED_MM[k] else 0.0), TRIED_MM[k]
 
 
