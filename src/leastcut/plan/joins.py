@@ -50,7 +50,14 @@ def divided(cell: shapely.Polygon, angle: float, share: float) -> list[shapely.P
     along = shapely.get_coordinates(cell) @ np.array(axis)
     places = np.linspace(along.min(), along.max(), 257)
     place = float(np.interp(cell.area * share, area_below(cell, axis, places), places))
-    first = _slab(np.array(axis), float(along.min()) - 1, place, cell.length)
+    return cut_at(cell, angle, place)
+
+
+def cut_at(cell: shapely.Polygon, angle: float, place: float) -> list[shapely.Polygon]:
+    """Cut a cell by a line across `angle` [rad] that stands `place` along it [mm]."""
+    axis = np.array((math.cos(angle), math.sin(angle)))
+    start = float((shapely.get_coordinates(cell) @ axis).min()) - 1
+    first = _slab(axis, start, place, cell.length)
     return [
         *parts(shapely.intersection(cell, first, grid_size=SNAP_MM)),
         *parts(shapely.difference(cell, first, grid_size=SNAP_MM)),

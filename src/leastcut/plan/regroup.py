@@ -1,0 +1,214 @@
+"""Cut small groups of neighbouring cells anew: fewer cells, and no slivers.
+
+A group's union is cut by one straight line into two cells. All lines of a fan of directions are
+weighed at once on the points of the union's border: running extremes of their projections give the
+rectangle that each side of each line needs. Only the most even lines that pass are cut in full.
+"""
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts
+from leastcut.plan.joins import cut_at
+from leastcut.plan.limits import Limits
+
+SLIVER = 0.35  # share of the mean area below which a cell counts as a sliver
+POINT_MM = 40.0  # distance of the border points on which lines are weighed
+DIRECTIONS, PLACES, TURNS = 12, 33, 12  # lines tried, and rectangles around each side
+SLACK_MM = 4.0  # rectangles are tried in steps: a little over may still fit
+TRIES = 3
+GROUPS = 24  # groups looked at for each cell saved
+FULL = 0.85  # two sections are hardly ever filled better than this
+ANGLES = np.arange(DIRECTIONS) * (math.pi / DIRECTIONS)
+AXES = np.column_stack([np.cos(ANGLES), np.sin(ANGLES)])
+_HALF = np.arange(TURNS) * (math.pi / 2 / TURNS)
+SQUARES = np.vstack(
+    [
+        np.column_stack([np.cos(_HALF), np.sin(_HALF)]),
+        np.column_stack([-np.sin(_HALF), np.cos(_HALF)]),
+    ]
+)
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A straight cut: what is nearer than `place` along `angle` is one side, `share` of it."""
+
+    angle: float
+    place: float
+    share: float
+
+
+def regroup(
+    cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits, *, floor: int
+) -> list[shapely.Polygon]:
+    """Make two cells of three where they fit, then share slivers out.
+
+    Parameters
+    ----------
+    cells : list of shapely.Polygon
+        Cells that tile the area [mm].
+    area : shapely geometry
+        The area.
+    limits : Limits
+        Greatest side and overlap.
+    floor : int
+        Number of cells that no layout can go below.
+
+    Returns
+    -------
+    list of shapely.Polygon
+        As many cells, or fewer.
+    """
+    tried: set[tuple[int, ...]] = set()
+    while len(cells) > floor:
+        better = _two_of_three(cells, area, limits, tried)
+        if better is None:
+            break
+        cells = better
+    return _without_slivers(cells, area, limits)
+
+
+def _two_of_three(
+    cells: list[shapely.Polygon],
+    area: BaseGeometry,
+    limits: Limits,
+    tried: set[tuple[int, ...]],
+) -> list[shapely.Polygon] | None:
+    """Return one cell fewer, from the smallest three neighbours that fit two cells, or None."""
+    mean = area.area / len(cells)
+    beside = neighbours(cells)
+    groups = {
+        tuple(sorted((i, j, k)))
+        for j, near in enumerate(beside)
+        for i, k in itertools.combinations(sorted(near), 2)
+    }
+    size = {group: sum(cells[i].area for i in group) for group in groups}
+    small = [g for g in groups if size[g] <= FULL * 2 * limits.max_side_mm**2]
+    border = [_border(cell) for cell in cells]
+    for group in sorted(small, key=lambda g: (round(size[g], 3), g))[:GROUPS]:
+        known = tuple(id(cells[i]) for i in group)
+        points = np.concatenate([border[i] for i in group])
+        if known in tried or not any(len(found) for found in _passing(points, limits)):
+            tried.add(known)
+            continue
+        tried.add(known)
+        pair = halved([cells[i] for i in group], area, limits, least_mm2=SLIVER * mean)
+        if pair:
+            return [*(c for i, c in enumerate(cells) if i not in group), *pair]
+    return None
+
+
+def _without_slivers(
+    cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
+) -> list[shapely.Polygon]:
+    """Share each sliver with the neighbour that leaves the larger part."""
+    cells, settled = list(cells), set[int]()
+    mean = area.area / max(1, len(cells))
+    while True:
+        slivers = [i for i, c in enumerate(cells) if c.area < SLIVER * mean and i not in settled]
+        if not slivers:
+            return cells
+        index = min(slivers, key=lambda i: cells[i].area)
+        settled.add(index)
+        for k in sorted(neighbours(cells)[index], key=lambda k: (-round(cells[k].area, 3), k)):
+            least = min(SLIVER * mean * 1.001, 0.5 * (cells[index].area + cells[k].area))
+            pair = halved([cells[index], cells[k]], area, limits, least_mm2=least)
+            if pair:
+                cells[index], cells[k] = pair
+                break
+
+
+def neighbours(cells: list[shapely.Polygon]) -> list[set[int]]:
+    """Return for each cell which others touch it."""
+    tree = shapely.STRtree(cells)
+    pairs = tree.query(cells, predicate="dwithin", distance=SNAP_MM)
+    found: list[set[int]] = [set() for _ in cells]
+    for a, b in pairs.T.tolist():
+        if a != b:
+            found[a].add(b)
+    return found
+
+
+def halved(
+    group: list[shapely.Polygon], area: BaseGeometry, limits: Limits, *, least_mm2: float
+) -> list[shapely.Polygon] | None:
+    """Return neighbours as two cells parted by one straight line, both within the limit.
+
+    Parameters
+    ----------
+    group : list of shapely.Polygon
+        Cells next to each other [mm].
+    area : shapely geometry
+        The area they belong to.
+    limits : Limits
+        Greatest side and overlap.
+    least_mm2 : float
+        Least area of each of the two.
+
+    Returns
+    -------
+    list of shapely.Polygon or None
+        The two cells, as even as can be; None if no line was found.
+    """
+    union = parts(shapely.union_all(group, grid_size=SNAP_MM))
+    if len(union) != 1 or shapely.buffer(union[0], -1.0).geom_type != "Polygon":
+        return None
+    whole = union[0]
+    for line in _lines(whole, limits.worked(whole, area), limits, least_mm2)[:TRIES]:
+        pair = cut_at(whole, line.angle, line.place)
+        if len(pair) == 2 and all(
+            half.area >= least_mm2 and limits.fits(limits.worked(half, area)) for half in pair
+        ):
+            return pair
+    return None
+
+
+def _lines(
+    whole: shapely.Polygon, worked: shapely.Polygon, limits: Limits, least_mm2: float
+) -> list[_Line]:
+    """Return the lines both sides of which look as if they fit, the most even first."""
+    points = _border(worked)
+    chosen = _passing(points, limits)
+    least, found = least_mm2 / whole.area, list[_Line]()
+    for angle, places in zip(ANGLES.tolist(), chosen, strict=True):
+        if len(places):
+            axis = (math.cos(angle), math.sin(angle))
+            shares = (area_below(whole, axis, places) / whole.area).tolist()
+            found += [_Line(angle, *at) for at in zip(places.tolist(), shares, strict=True)]
+    fair = [line for line in found if least <= line.share <= 1 - least]
+    return sorted(fair, key=lambda line: round(abs(line.share - 0.5), 2))
+
+
+def _border(shape: shapely.Polygon) -> Array:
+    """Return points along the outer border of a shape, close together."""
+    return np.asarray(shapely.get_coordinates(shapely.segmentize(shape.exterior, POINT_MM)))
+
+
+def _passing(points: Array, limits: Limits) -> list[Array]:
+    """Return for each direction the places of lines both sides of which seem to fit [mm]."""
+    along = AXES @ points.T
+    order = np.argsort(along, axis=1, kind="stable")
+    along = np.take_along_axis(along, order, axis=1)
+    spread = (SQUARES @ points.T)[:, order].swapaxes(0, 1)
+    before, after = _running(spread), _running(spread[..., ::-1])[:, ::-1]
+    reach, end = 0.5 * limits.overlap_mm, len(points) - 1
+    found = []
+    for row, first, second in zip(along, before, after, strict=True):
+        places = np.linspace(row[0], row[-1], PLACES + 2)[1:-1]
+        last = np.searchsorted(row, places + reach, side="right") - 1
+        begin = np.minimum(np.searchsorted(row, places - reach), end)
+        need = np.maximum(first[last], second[begin])
+        found.append(places[need <= limits.max_side_mm + SLACK_MM])
+    return found
+
+
+def _running(spread: Array) -> Array:
+    """Return, per direction, the side of the smallest square around the points so far."""
+    extent = np.maximum.accumulate(spread, axis=2) - np.minimum.accumulate(spread, axis=2)
+    return np.asarray(np.maximum(extent[:, :TURNS], extent[:, TURNS:]).min(axis=1))
