@@ -51,8 +51,6 @@ def _panels(job: JobFile) -> Named:
             yield ["trial", number, "panel"], trial.panel
     for number, cut in enumerate(job.film.earlier):
         yield ["film", "earlier", number, "panel"], cut.panel
-    for name in job.car.materials:
-        yield ["car", "materials", name], name
 
 
 def _files(job: JobFile) -> Named:
