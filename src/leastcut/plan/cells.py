@@ -24,6 +24,7 @@ from leastcut.plan.regroup import regroup
 PITCH_MM = 20.0  # raster of the search; the cuts themselves are exact
 WELL_FILLED = 0.62  # a layout that fills this share of its cells is not worth turning
 FORCED_ONLY = 0.35  # share of the mean area below which a section counts as a sliver
+EVEN = 0.1  # spread of areas over their mean that is not worth another try
 CARRY_ON_MM = 40.0  # a body line that ends this close to the border is carried on to it
 
 
@@ -144,10 +145,14 @@ def _likeliest(
         for upright in (True, False):
             frame = turned if upright else _transposed(turned)
             raster = _rasterise(frame, limits, pitch_mm=2 * PITCH_MM)
-            ways.append((_bands(raster, limits)[0], len(ways), turn, upright))
+            ways.append((_fewest(raster, limits), len(ways), turn, upright))
     ways.sort()
     tried = [way for way in ways if way[0] == ways[0][0]][:tries]
-    found = [_cut(area, turn, upright=upright, limits=limits) for _, _, turn, upright in tried]
+    least, found = area_bound(area, limits), list[list[shapely.Polygon]]()
+    for _, _, turn, upright in tried:
+        found.append(_cut(area, turn, upright=upright, limits=limits))
+        if len(found[-1]) <= least and _badness(found[-1])[1] < EVEN:
+            break
     return min(found, key=_badness, default=[])
 
 
@@ -188,7 +193,7 @@ def _transposed(shape: BaseGeometry) -> BaseGeometry:
 def _courses(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     """Cut into bands by the dynamic programme, and each band into cells."""
     raster = _rasterise(area, limits)
-    _, lines = _bands(raster, limits)
+    lines = _bands(raster, limits)
     x0, _, x1, _ = area.bounds
     cells = []
     for low, high in itertools.pairwise(lines):
@@ -213,14 +218,28 @@ def _rasterise(area: BaseGeometry, limits: Limits, *, pitch_mm: float = PITCH_MM
     return _Raster(np.asarray(full, dtype=np.bool_), ys, (x1 - x0) / columns)
 
 
-def _bands(raster: _Raster, limits: Limits) -> tuple[int, list[float]]:
-    """Return how many cells are needed and the y of the band lines, lowest first, ends included."""
+def _spans(
+    raster: _Raster, limits: Limits
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.int64]]:
+    """Return the first and last line of every band within the limit, and the cells it needs."""
     ys, n = raster.ys, len(raster.ys)
     low, high = np.triu_indices(n, 1)
     grown = ys[high] - ys[low] + limits.overlap_mm / 2 * ((low > 0).astype(float) + (high < n - 1))
     allowed = grown <= limits.max_side_mm + TINY
     low, high = low[allowed], high[allowed]
-    counts = _cells_of(raster, low, high, limits)
+    return low, high, _cells_of(raster, low, high, limits)
+
+
+def _fewest(raster: _Raster, limits: Limits) -> int:
+    """Return how many cells the best bands need."""
+    low, high, counts = _spans(raster, limits)
+    return round(_shortest(len(raster.ys), low, high, counts.astype(np.float64))[0])
+
+
+def _bands(raster: _Raster, limits: Limits) -> list[float]:
+    """Return the y of the band lines of the fewest cells, lowest first, ends included."""
+    ys, n = raster.ys, len(raster.ys)
+    low, high, counts = _spans(raster, limits)
     fewest = _shortest(n, low, high, counts.astype(np.float64))[0]
     strips = raster.full.sum(axis=1) * np.diff(ys) * raster.pitch_x
     total = np.concatenate([[0.0], np.cumsum(strips)])
@@ -232,7 +251,7 @@ def _bands(raster: _Raster, limits: Limits) -> tuple[int, list[float]]:
     while at > 0:
         at = int(came[at])
         lines.append(at)
-    return round(fewest), [float(ys[i]) for i in reversed(lines)]
+    return [float(ys[i]) for i in reversed(lines)]
 
 
 def _cells_of(

@@ -27,7 +27,7 @@ def split_wide(
     done, todo = [], cells[::-1]
     while todo:
         cell = todo.pop()
-        if cell.area < LEAST_MM2 or limits.fits(limits.worked(cell, area)):
+        if cell.area < LEAST_MM2 or limits.holds(cell, area):
             done.append(cell)
         else:
             todo.extend(halves(cell))
@@ -219,6 +219,6 @@ def _shared(
     for share in (0.5, 0.4):
         for angle in (_long_axis(union), 0.0, math.pi / 2):
             pair = divided(union, angle, share)
-            if len(pair) == 2 and all(limits.fits(limits.worked(half, area)) for half in pair):
+            if len(pair) == 2 and all(limits.holds(half, area) for half in pair):
                 return pair
     return None

@@ -43,6 +43,10 @@ class Limits:
             return True
         return longest_side(worked) <= self.max_side_mm + TINY
 
+    def holds(self, cell: BaseGeometry, area: BaseGeometry) -> bool:
+        """Return whether a cell with its overlap is within the limit; the cheap test first."""
+        return self.fits(cell) and self.fits(self.worked(cell, area))
+
 
 def area_bound(area: BaseGeometry, limits: Limits) -> int:
     """Return a number of sections that no layout can go below, by area alone.

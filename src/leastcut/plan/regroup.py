@@ -18,11 +18,11 @@ from leastcut.plan.joins import cut_at
 from leastcut.plan.limits import Limits
 
 SLIVER = 0.35  # share of the mean area below which a cell counts as a sliver
-POINT_MM = 40.0  # distance of the border points on which lines are weighed
-DIRECTIONS, PLACES, TURNS = 12, 33, 12  # lines tried, and rectangles around each side
-SLACK_MM = 4.0  # rectangles are tried in steps: a little over may still fit
+POINT_MM = 50.0  # distance of the border points on which lines are weighed
+DIRECTIONS, PLACES, TURNS = 8, 33, 6  # lines tried, and rectangles around each side
+SLACK_MM = 8.0  # rectangles are tried in steps: a little over may still fit
 TRIES = 3
-GROUPS = 24  # groups looked at for each cell saved
+GROUPS = 12  # groups looked at for each cell saved
 FULL = 0.85  # two sections are hardly ever filled better than this
 ANGLES = np.arange(DIRECTIONS) * (math.pi / DIRECTIONS)
 AXES = np.column_stack([np.cos(ANGLES), np.sin(ANGLES)])
@@ -163,7 +163,7 @@ def halved(
     for line in _lines(whole, limits.worked(whole, area), limits, least_mm2)[:TRIES]:
         pair = cut_at(whole, line.angle, line.place)
         if len(pair) == 2 and all(
-            half.area >= least_mm2 and limits.fits(limits.worked(half, area)) for half in pair
+            half.area >= least_mm2 and limits.holds(half, area) for half in pair
         ):
             return pair
     return None
