@@ -4,11 +4,12 @@ The checker uses the geometry library's own smallest rectangle and set operation
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 import shapely
+from shapely import affinity
 
 from leastcut.car.records import KeepOut, Panel
 from leastcut.plan.records import Layout
@@ -94,6 +95,22 @@ def sides(polygon: Any) -> tuple[float, float]:
     """Return the sides of the library's own smallest rectangle."""
     corners = list(shapely.minimum_rotated_rectangle(polygon).exterior.coords)
     return math.dist(corners[0], corners[1]), math.dist(corners[1], corners[2])
+
+
+def shared_out(union: Any, worked: Callable[[Any], Any], least: float) -> bool:
+    """Return whether one of 288 straight lines parts a union into two sections within 610 mm."""
+    for angle in np.arange(12) * 15.0:
+        turned = affinity.rotate(union, -angle, origin=(0, 0))
+        x0, y0, x1, y1 = turned.bounds
+        for x in np.linspace(x0, x1, 26)[1:-1]:
+            boxes = shapely.box(x0 - 1, y0 - 1, x, y1 + 1), shapely.box(x, y0 - 1, x1 + 1, y1 + 1)
+            halves = [turned.intersection(one) for one in boxes]
+            if any(h.geom_type != "Polygon" or h.area < least for h in halves):
+                continue
+            back = [affinity.rotate(h, angle, origin=(0, 0)) for h in halves]
+            if all(max(sides(worked(h))) <= 610.0 for h in back):
+                return True
+    return False
 
 
 def faults(given: Panel, layout: Layout, *, limit: float = 610.0) -> list[str]:

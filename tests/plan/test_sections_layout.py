@@ -7,7 +7,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sections_outlines import box, faults, panel, shape_of, sides, sweep
+from sections_outlines import box, faults, panel, shape_of, shared_out, sides, sweep
 
 from leastcut.car.bodies import build
 from leastcut.car.records import Panel
@@ -55,6 +55,11 @@ def test_slivers_only_where_forced(layouts: list[tuple[str, Panel, Layout]]) -> 
             slivers += 1
             unions = [joined(cell, other) for other in cells if other is not cell]
             assert all(max(sides(LIMITS.worked(union, area))) > 609.9 for union in unions if union)
+            assert not any(
+                shared_out(union, lambda half, area=area: LIMITS.worked(half, area), 0.35 * mean)
+                for union in unions
+                if union
+            )
     assert slivers <= 0.02 * len(layouts)
 
 

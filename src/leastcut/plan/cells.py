@@ -19,7 +19,7 @@ from leastcut.car.records import Polyline
 from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts, rotated, smallest_rectangle
 from leastcut.plan.joins import even_out, join, split_wide, without_tongues
 from leastcut.plan.limits import TINY, Limits, area_bound
-from leastcut.plan.regroup import regroup
+from leastcut.plan.regroup import regroup, without_slivers
 
 PITCH_MM = 20.0  # raster of the search; the cuts themselves are exact
 WELL_FILLED = 0.62  # a layout that fills this share of its cells is not worth turning
@@ -58,7 +58,7 @@ def cut_into_cells(
     """
     least = area_bound(area, limits)
     best = regroup(fewest_cells(area, limits), area, limits, floor=least)
-    best = even_out(best, area, limits)
+    best = without_slivers(even_out(best, area, limits), area, limits)
     for lines in _choices(body_lines_mm):
         cells = _cells_between(area, lines, limits, at_most=len(best))
         if cells and not _has_sliver(cells := even_out(cells, area, limits)):

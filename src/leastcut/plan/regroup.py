@@ -19,9 +19,9 @@ from leastcut.plan.limits import Limits
 
 SLIVER = 0.35  # share of the mean area below which a cell counts as a sliver
 POINT_MM = 50.0  # distance of the border points on which lines are weighed
-DIRECTIONS, PLACES, TURNS = 8, 33, 6  # lines tried, and rectangles around each side
+DIRECTIONS, PLACES, TURNS = 12, 33, 6  # lines tried, and rectangles around each side
 SLACK_MM = 8.0  # rectangles are tried in steps: a little over may still fit
-TRIES = 3
+TRIES, ALL = 3, 60  # lines cut in full: to save a cell, and to be rid of a sliver
 GROUPS = 12  # groups looked at for each cell saved
 FULL = 0.85  # two sections are hardly ever filled better than this
 ANGLES = np.arange(DIRECTIONS) * (math.pi / DIRECTIONS)
@@ -47,7 +47,7 @@ class _Line:
 def regroup(
     cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits, *, floor: int
 ) -> list[shapely.Polygon]:
-    """Make two cells of three where they fit, then share slivers out.
+    """Make two cells of three wherever they fit.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def regroup(
         if better is None:
             break
         cells = better
-    return _without_slivers(cells, area, limits)
+    return cells
 
 
 def _two_of_three(
@@ -104,10 +104,25 @@ def _two_of_three(
     return None
 
 
-def _without_slivers(
+def without_slivers(
     cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
 ) -> list[shapely.Polygon]:
-    """Share each sliver with the neighbour that leaves the larger part."""
+    """Share slivers out with the largest neighbour that lets it, along any line that can be found.
+
+    Parameters
+    ----------
+    cells : list of shapely.Polygon
+        Cells that tile the area [mm].
+    area : shapely geometry
+        The area.
+    limits : Limits
+        Greatest side and overlap.
+
+    Returns
+    -------
+    list of shapely.Polygon
+        As many cells. A sliver stays where no straight line lets a neighbour share with it.
+    """
     cells, settled = list(cells), set[int]()
     mean = area.area / max(1, len(cells))
     while True:
@@ -118,7 +133,7 @@ def _without_slivers(
         settled.add(index)
         for k in sorted(neighbours(cells)[index], key=lambda k: (-round(cells[k].area, 3), k)):
             least = min(SLIVER * mean * 1.001, 0.5 * (cells[index].area + cells[k].area))
-            pair = halved([cells[index], cells[k]], area, limits, least_mm2=least)
+            pair = halved([cells[index], cells[k]], area, limits, least_mm2=least, tries=ALL)
             if pair:
                 cells[index], cells[k] = pair
                 break
@@ -136,7 +151,12 @@ def neighbours(cells: list[shapely.Polygon]) -> list[set[int]]:
 
 
 def halved(
-    group: list[shapely.Polygon], area: BaseGeometry, limits: Limits, *, least_mm2: float
+    group: list[shapely.Polygon],
+    area: BaseGeometry,
+    limits: Limits,
+    *,
+    least_mm2: float,
+    tries: int = TRIES,
 ) -> list[shapely.Polygon] | None:
     """Return neighbours as two cells parted by one straight line, both within the limit.
 
@@ -150,6 +170,8 @@ def halved(
         Greatest side and overlap.
     least_mm2 : float
         Least area of each of the two.
+    tries : int
+        How many of the most even lines are cut in full.
 
     Returns
     -------
@@ -160,7 +182,7 @@ def halved(
     if len(union) != 1 or shapely.buffer(union[0], -1.0).geom_type != "Polygon":
         return None
     whole = union[0]
-    for line in _lines(whole, limits.worked(whole, area), limits, least_mm2)[:TRIES]:
+    for line in _lines(whole, limits.worked(whole, area), limits, least_mm2)[:tries]:
         pair = cut_at(whole, line.angle, line.place)
         if len(pair) == 2 and all(
             half.area >= least_mm2 and limits.holds(half, area) for half in pair
