@@ -18,7 +18,7 @@ from leastcut.shop.tomlwhere import Key, field_name, line_of, path_keys
 # A job file is written by hand; a bigger one is something else.
 MAX_BYTES = 4_000_000
 
-_LOOK = "See the chapter on the job file for the fields"
+LOOK = "See the chapter on the job file for the fields"
 
 
 # The parser's words for types, and ours.
@@ -111,7 +111,7 @@ def parse(text: str, name: str) -> tuple[JobFile | None, tuple[Problem, ...]]:
     except tomllib.TOMLDecodeError as error:
         return None, (_syntax(str(error), name),)
     except RecursionError:
-        return None, (Problem(where=name, what="nested too deep", do=_LOOK),)
+        return None, (Problem(where=name, what="nested too deep", do=LOOK),)
     try:
         return msgspec.convert(raw, JobFile, dec_hook=decode), ()
     except msgspec.ValidationError:
@@ -149,15 +149,26 @@ def _syntax(message: str, name: str) -> Problem:
 
 def _problem(message: str, prefix: list[Key], text: str, name: str) -> Problem:
     """Turn msgspec's message into where, what and do."""
+    keys, what, do = explain(message, prefix)
+    line = line_of(text, keys)
+    where = f"{name}:{line}" if line else name
+    return Problem(where=f"{where} {field_name(keys)}".strip(), what=what, do=do)
+
+
+def explain(message: str, prefix: list[Key]) -> tuple[list[Key], str, str]:
+    """Turn msgspec's message into the keys of the field, what is wrong, and what to do.
+
+    `prefix` leads to the item of a list whose table alone was converted.
+    """
     what, _, path = message.rpartition(" - at `")
     keys = path_keys(path.rstrip("`")) if what else []
     what = what or message
     if prefix:
         keys = [*prefix, *keys[2:]]
-    do = _meaning(keys)
+    do = meaning(keys)
     if unknown := re.match(r"Object contains unknown field `(.*)`$", what):
         keys = [*keys, unknown[1]]
-        what, do = f"unknown field '{unknown[1]}'", _suggest(keys)
+        what, do = f"unknown field '{unknown[1]}'", suggest(keys)
     elif missing := re.match(r"Object missing required field `(.*)`$", what):
         keys = [*keys, missing[1]]
         what, do = f"'{missing[1]}' is missing", f"Write {missing[1]} = …"
@@ -165,9 +176,7 @@ def _problem(message: str, prefix: list[Key], text: str, name: str) -> Problem:
         what, do = what.split(SEPARATOR, 1)
     else:
         what = _plain(what)
-    line = line_of(text, keys)
-    where = f"{name}:{line}" if line else name
-    return Problem(where=f"{where} {field_name(keys)}".strip(), what=what, do=do)
+    return keys, what, do
 
 
 def _plain(what: str) -> str:
@@ -179,24 +188,24 @@ def _plain(what: str) -> str:
     return what[:1].lower() + what[1:]
 
 
-def _suggest(keys: list[Key]) -> str:
+def suggest(keys: list[Key]) -> str:
     """Name the known field that is nearest to the last key, or list the known ones."""
     known = [f.encode_name for f in _fields(keys[:-1])]
     near = difflib.get_close_matches(str(keys[-1]), known, n=1)
     if near:
         return f"Did you mean '{near[0]}'?"
-    return f"Known here: {', '.join(known)}" if known else _LOOK
+    return f"Known here: {', '.join(known)}" if known else LOOK
 
 
-def _meaning(keys: list[Key]) -> str:
+def meaning(keys: list[Key]) -> str:
     """Say what the field at `keys` is for, and the words it takes if there is a list of them."""
     for f in _fields(keys[:-1]) if keys else ():
         if f.encode_name == keys[-1]:
             words = [leaf for leaf in _leaves(f.type) if isinstance(leaf, str)]
             notes = [getattr(m, "description", "") for m in getattr(f.type, "__metadata__", ())]
             listed = f" (one of: {', '.join(words)})" if words else ""
-            return (" ".join(filter(None, notes)).rstrip(".") + listed).strip() or _LOOK
-    return _LOOK
+            return (" ".join(filter(None, notes)).rstrip(".") + listed).strip() or LOOK
+    return LOOK
 
 
 def _fields(keys: list[Key]) -> tuple[FieldInfo, ...]:

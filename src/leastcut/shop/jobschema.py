@@ -208,6 +208,12 @@ class FilmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             description="CSV file with columns panel, spot, reading_um (or reading_mil), beside the job file."
         ),
     ] = None
+    readings_after: Annotated[
+        str | None,
+        Meta(
+            description="CSV file of the same form, read at the same spots after the work; the difference is the cut."
+        ),
+    ] = None
     check: Annotated[tuple[GaugeCheckTable, ...], Meta(description="Checks of the gauge.")] = ()
     earlier: Annotated[
         tuple[EarlierTable, ...], Meta(description="Cuts from earlier corrections.")
@@ -287,6 +293,29 @@ class TrialTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     verdict: Annotated[Verdict | None, Meta(description="The inspector's word.")] = None
 
 
+class ProofTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Two photos of one place that prove the result: before any work, and after it, wiped bare."""
+
+    panel: Annotated[str, Meta(description="Panel id.")]
+    section: Annotated[
+        str, Meta(description="Id of the section in the plan that the place lies in, if known.")
+    ] = ""
+    before: Annotated[
+        str, Meta(description="Photo before the work, beside the job file.", min_length=1)
+    ]
+    after: Annotated[
+        str,
+        Meta(description="Photo after it, wiped bare of oils, same place and light.", min_length=1),
+    ]
+    square_mm: Annotated[
+        Millimetres | None, Meta(description="Inner side of the taped square in both photos.")
+    ] = field(name="square", default=None)
+    um_per_px: Annotated[
+        Micrometres | None,
+        Meta(description="Size of one pixel on the paint, if there is no square."),
+    ] = field(name="pixel", default=None)
+
+
 class JobFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A whole job file."""
 
@@ -306,3 +335,10 @@ class JobFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     photo: tuple[PhotoTable, ...] = ()
     process: tuple[ProcessTable, ...] = ()
     trial: tuple[TrialTable, ...] = ()
+    proof: tuple[ProofTable, ...] = ()
+    run: Annotated[
+        str | None,
+        Meta(
+            description="Record of the work: a file of JSON lines, one event a line, beside the job file."
+        ),
+    ] = None
