@@ -331,3 +331,33 @@ def test_a_bare_panel_shows_its_grain(name: str) -> None:
 def test_a_flat_strip_seen_from_behind_has_no_room_for_an_arrow() -> None:
     strip = odd_car(((0.0, 0.0), (1500.0, 0.0), (1500.0, 20.0), (0.0, 20.0))).panels[0]
     assert "up" not in words_of(draw_panel(strip))
+
+
+def test_linked_pieces_lead_where_they_should_and_can_be_reached() -> None:
+    panels = tuple(car_shapes.usual_panels("two-box").values())
+    car = Car(
+        label="x",
+        body="two-box",
+        length_mm=4200,
+        width_mm=1800,
+        height_mm=1450,
+        wheelbase_mm=2600,
+        panels=panels,
+    )
+    links = {panel.id: f"/there/{panel.id}?a=1&b=2" for panel in panels[:-1]}
+    root = ET.fromstring(draw(lay_out(panels), car, links=links))
+    assert root.get("role") == "group", "a picture would hide its links"
+    led = {a.get("href") for a in root.iter(f"{SVG}a")}
+    assert led == set(links.values())
+    plain = ET.fromstring(draw(lay_out(panels), car))
+    assert plain.get("role") == "img"
+    assert not list(plain.iter(f"{SVG}a"))
+
+
+def test_linked_sections_can_be_tapped_all_over() -> None:
+    panel = next(iter(car_shapes.usual_panels("two-box").values()))
+    cell = ("A1", panel.outline_mm)
+    root = ET.fromstring(draw_panel(panel, sections=[cell], links={"A1": "/there"}))
+    (led,) = root.iter(f"{SVG}a")
+    assert led.get("href") == "/there"
+    assert led.find(f"{SVG}path").get("pointer-events") == "all"

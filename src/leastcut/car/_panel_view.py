@@ -1,6 +1,6 @@
 """One panel, large: sections as numbered cells, strokes, readings, what to tape."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from leastcut.car._marks import (
     arrow,
@@ -11,7 +11,7 @@ from leastcut.car._marks import (
     roomiest,
     scale_bar,
 )
-from leastcut.car._svg import QUIET, document, shape_path, tag, text
+from leastcut.car._svg import QUIET, document, link, shape_path, tag, text
 from leastcut.car.ramp import CHALK, INK, PAPER, Ramp
 from leastcut.car.records import Panel, Point, Polygon, Polyline
 from leastcut.car.units import UnitSystem
@@ -35,6 +35,7 @@ def draw_panel(
     units: UnitSystem = "metric",
     width_mm: float = 180.0,
     title: str | None = None,
+    links: Mapping[str, str] | None = None,
 ) -> str:
     """Return one panel as an SVG document.
 
@@ -58,6 +59,10 @@ def draw_panel(
         Of the scale bar.
     width_mm : float
         Paper width [mm]; the height follows the panel.
+    title : str, optional
+        Instead of the panel's name.
+    links : mapping, optional
+        Where each section leads, by its id, for a drawing on a page.
 
     Returns
     -------
@@ -71,7 +76,13 @@ def draw_panel(
         *(_tile(view, polygon, (value - low) / (high - low), ramp) for polygon, value in tiles),
         *(_crease(view, body_line, on_map=bool(tiles)) for body_line in panel.body_lines_mm),
         *_strokes(view, strokes),
-        *(_cell(view, name, polygon, on_map=bool(tiles)) for name, polygon in sections),
+        *(
+            link(
+                _cell(view, name, polygon, on_map=bool(tiles), solid=bool(links)),
+                (links or {}).get(name),
+            )
+            for name, polygon in sections
+        ),
         *(_keep_out(view, keep.name, keep.outline_mm) for keep in panel.keep_outs),
         *(_tape(view, edge) for edge in taped),
         _outline(view, "none"),
@@ -89,7 +100,12 @@ def draw_panel(
         body.append(legend((width_mm - 70, view.height - 6), ramp, *ends, tile_name))
     words = f"{len(sections)} sections, {len(readings)} readings, {len(panel.keep_outs)} keep-outs."
     return document(
-        (width_mm, view.height), body, title=title or panel.name, description=words, ident=_IDENT
+        (width_mm, view.height),
+        body,
+        title=title or panel.name,
+        description=words,
+        ident=_IDENT,
+        role="group" if links else "img",
     )
 
 
@@ -150,12 +166,14 @@ def _crease(view: _View, points: Polyline, *, on_map: bool) -> str:
     return pale + dashes(paper, stroke=INK if on_map else QUIET)
 
 
-def _cell(view: _View, name: str, polygon: Polygon, *, on_map: bool) -> str:
+def _cell(view: _View, name: str, polygon: Polygon, *, on_map: bool, solid: bool) -> str:
+    """Return a section with its number; `solid` ones can be tapped all over."""
     points = view.paper(polygon)
     spot = roomiest(points, [view.paper(k.outline_mm) for k in view.panel.keep_outs])
     size = min(7.0, 0.9 * spot.radius)
     at = (spot.centre[0], spot.centre[1] + 0.35 * size)
-    edge = tag("path", d=shape_path([points]), stroke=INK, stroke_width=0.3)
+    tappable = {"pointer_events": "all"} if solid else {}
+    edge = tag("path", d=shape_path([points]), stroke=INK, stroke_width=0.3, **tappable)
     return edge + text(at, name, size=size, bold=True, halo=True, fill=INK if on_map else QUIET)
 
 

@@ -79,10 +79,24 @@ def line(a: Point, b: Point, *, width: float = 0.2, stroke: str = INK) -> str:
     return tag("path", d=shape_path([(a, b)], closed=False), stroke=stroke, stroke_width=width)
 
 
+def link(content: str, href: str | None) -> str:
+    """Return content as a link; as it is without one."""
+    return content if href is None else tag("a", content, href=safe(href))
+
+
 def document(
-    size_mm: Point, body: Iterable[str], *, title: str, description: str, ident: str
+    size_mm: Point,
+    body: Iterable[str],
+    *,
+    title: str,
+    description: str,
+    ident: str,
+    role: str = "img",
 ) -> str:
-    """Return a whole SVG document on white ground, with its title and description first."""
+    """Return a whole SVG document on white ground, with its title and description first.
+
+    ``role`` is ``group`` for a drawing that holds links: inside a picture nothing can be reached.
+    """
     w, h = size_mm
     head = (
         tag("title", safe(title), id=f"{ident}-title")
@@ -97,7 +111,7 @@ def document(
         viewBox=f"0 0 {num(w)} {num(h)}",
         width=f"{num(w)}mm",
         height=f"{num(h)}mm",
-        role="img",
+        role=role,
         aria_labelledby=f"{ident}-title {ident}-desc",
         font_family=FONT,
         fill="none",

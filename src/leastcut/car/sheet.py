@@ -19,7 +19,7 @@ from leastcut.car._marks import (
     roomiest,
 )
 from leastcut.car._panel_view import draw_panel
-from leastcut.car._svg import QUIET, document, safe, shape_path, tag, text
+from leastcut.car._svg import QUIET, document, link, safe, shape_path, tag, text
 from leastcut.car.ramp import CHALK, INK, Ramp
 from leastcut.car.records import Car, Panel, Point, Polygon, Polyline
 from leastcut.car.units import UnitSystem
@@ -43,6 +43,7 @@ def draw(
     units: UnitSystem = "metric",
     title: str | None = None,
     subtitle: str | None = None,
+    links: Mapping[str, str] | None = None,
 ) -> str:
     """Return the pattern sheet as an SVG document.
 
@@ -65,6 +66,8 @@ def draw(
         Per panel id the sections as (id, polygon in the panel's mm).
     units : {"metric", "us"}
         Of the scale bar and the area.
+    links : mapping, optional
+        Where each piece leads, by panel id, for a sheet on a page.
 
     Returns
     -------
@@ -83,7 +86,10 @@ def draw(
     body = [
         *head(sheet, car, dress, units=units, title=title, subtitle=subtitle),
         *(
-            _piece(sheet, *pair, dress, label, spots[pair[1].id], cells.get(pair[1].id, ()))
+            link(
+                _piece(sheet, *pair, dress, label, spots[pair[1].id], cells.get(pair[1].id, ())),
+                (links or {}).get(pair[1].id),
+            )
             for pair, label in zip(pairs, labels, strict=True)
         ),
         *placed_names(labels, _names_room(sheet)),
@@ -95,6 +101,7 @@ def draw(
         title=title or f"Pattern sheet of {car.label}",
         description=description(sheet, panels, dress, value_name, value_unit),
         ident=IDENT,
+        role="group" if links else "img",
     )
 
 
