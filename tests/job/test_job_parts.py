@@ -19,6 +19,7 @@ from leastcut.job.evidence import Evidence
 from leastcut.job.facts import conductor, window_of
 from leastcut.job.gather import gather, read_json
 from leastcut.job.run import check
+from leastcut.job.sources import Folder
 from leastcut.job.summary import summary
 from leastcut.shop.jobfile import JobFileError, parse
 from leastcut.shop.jobplace import ProtectTable, RoomTable
@@ -67,7 +68,7 @@ def test_an_outline_may_stand_in_a_file(tmp_path: Path) -> None:
             gather(tmp_path / "a.toml")
         assert "a.toml:7 panel 1 outline_file" in caught.value.problems[0].where
     with pytest.raises(InputError, match="cannot read"):
-        read_json(tmp_path / "none.json")
+        read_json(Folder(tmp_path / "a.toml", "", job("")), "none.json")
 
 
 def test_names_that_lead_nowhere_are_all_reported(tmp_path: Path) -> None:

@@ -49,6 +49,8 @@ def _panels(job: JobFile) -> Named:
     for number, trial in enumerate(job.trial):
         if trial.panel:
             yield ["trial", number, "panel"], trial.panel
+    for number, proof in enumerate(job.proof):
+        yield ["proof", number, "panel"], proof.panel
     for number, cut in enumerate(job.film.earlier):
         yield ["film", "earlier", number, "panel"], cut.panel
 
@@ -60,6 +62,9 @@ def _files(job: JobFile) -> Named:
         if trial.before and trial.after:
             yield ["trial", number, "before"], trial.before
             yield ["trial", number, "after"], trial.after
+    for number, proof in enumerate(job.proof):
+        yield ["proof", number, "before"], proof.before
+        yield ["proof", number, "after"], proof.after
 
 
 def _near(name: str, known: Sequence[str]) -> str:

@@ -50,6 +50,8 @@ class Visit:
         Every field that was set and fits, also of tables that are not complete yet.
     items : mapping of str to mapping of str to dict
         By list, then by key, what was added and not taken back, in job-file form.
+    order : mapping of str to tuple of str
+        The keys of the items in `raw`, by list, in its order.
     heads : mapping of str to int
         The newest fact on each field and item: the base to write for the next one.
     conflicts : tuple of Conflict
@@ -66,6 +68,7 @@ class Visit:
     job: JobFile | None
     values: Mapping[str, Any]
     items: Mapping[str, Mapping[str, dict[str, Any]]]
+    order: Mapping[str, tuple[str, ...]]
     heads: Mapping[str, int]
     conflicts: tuple[Conflict, ...] = ()
     problems: tuple[Problem, ...] = ()
@@ -124,7 +127,7 @@ def fold(facts: Iterable[Fact]) -> Visit:
         _take(state, fact)
     tables, missing = _tables(state)
     lists, lacking = _lists(state)
-    raw = _joined(tables, lists)
+    raw = _joined(tables, {name: list(items.values()) for name, items in lists.items()})
     job, wrong = _job(raw)
     readings = [(body, values.reading(body, key)) for key, body in _live(state, "reading")]
     return Visit(
@@ -132,6 +135,7 @@ def fold(facts: Iterable[Fact]) -> Visit:
         job=job,
         values=state.values,
         items=state.items,
+        order={name: tuple(items) for name, items in lists.items()},
         heads={name: fact.id for name, fact in state.newest.items()},
         conflicts=tuple(_conflicts(state)),
         problems=(*state.problems.values(), *missing, *lacking, *wrong),
@@ -288,15 +292,15 @@ def _lacks(name: str, table: Any) -> Problem | None:
     return None
 
 
-def _lists(state: _State) -> tuple[dict[str, list[dict[str, Any]]], list[Problem]]:
-    """Return the complete items by list, and what the others lack."""
-    lists: dict[str, list[dict[str, Any]]] = {}
+def _lists(state: _State) -> tuple[dict[str, dict[str, Any]], list[Problem]]:
+    """Return the complete items by list and key, and what the others lack."""
+    lists: dict[str, dict[str, Any]] = {}
     problems = []
     for name, record in values.TABLES.items():
         for key, item in _live(state, name):
             try:
                 msgspec.convert(item, record, dec_hook=decode)
-                lists.setdefault(name, []).append(item)
+                lists.setdefault(name, {})[key] = item
             except msgspec.ValidationError as error:
                 _, what, do = jobfile.explain(str(error), [])
                 problems.append(Problem(where=f"{name}/{key}", what=what, do=do))
