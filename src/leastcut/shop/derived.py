@@ -90,11 +90,10 @@ def put(
     kind = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
     row = kind(table).values(**key, **values)
     old, new = table.c.get(unless_above), row.excluded.get(unless_above)
-    done = connection.execute(
-        row.on_conflict_do_update(
-            index_elements=list(key),
-            set_={name: row.excluded[name] for name in values},
-            where=None if old is None else old <= new,
-        )
+    whole = row.on_conflict_do_update(
+        index_elements=list(key),
+        set_={name: row.excluded[name] for name in values},
+        where=None if old is None else old <= new,
     )
-    return done.rowcount == 1
+    done = connection.execute(whole.returning(*(table.c[name] for name in key)))
+    return done.one_or_none() is not None

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 from unicodedata import combining, normalize
 
-from sqlalchemy import Connection, Row, Select, func, insert, select, update
+from sqlalchemy import Connection, Select, func, insert, select, update
 
 from leastcut.shop import factrows
 from leastcut.shop.blobs import Blobs, checked, open_blobs
@@ -129,16 +129,15 @@ class Shop:
     def visit(self, visit: int) -> VisitRow | None:
         """Return a visit with its car; None when there is no such visit."""
         with self.reading() as connection:
-            row = connection.execute(_visit_rows().where(visits.c.id == visit)).one_or_none()
-        return None if row is None else _visit_row(row)
+            query = _visit_rows().where(visits.c.id == visit)
+            row = connection.execute(query).mappings().one_or_none()
+        return None if row is None else VisitRow(**row)
 
     def visits(self, car: int) -> tuple[VisitRow, ...]:
         """Return every visit of a car, the first one first."""
         with self.reading() as connection:
-            rows = connection.execute(
-                _visit_rows().where(visits.c.car == car).order_by(visits.c.id)
-            ).all()
-        return tuple(_visit_row(row) for row in rows)
+            query = _visit_rows().where(visits.c.car == car).order_by(visits.c.id)
+            return tuple(VisitRow(**row) for row in connection.execute(query).mappings())
 
     def note_summary(self, visit: int, summary: str) -> None:
         """Keep the line about a visit that the list of cars shows."""
@@ -349,21 +348,9 @@ def _car_rows() -> Select[Any]:
 
 
 def _visit_rows() -> Select[Any]:
-    columns = (visits.c.id, visits.c.car, cars.c.label, cars.c.client)
-    return select(*columns, visits.c.opened_s, visits.c.head, visits.c.summary).join(cars)
-
-
-def _visit_row(row: Row[Any]) -> VisitRow:
-    visit, car, label, client, opened_s, head, summary = row
-    return VisitRow(
-        visit=visit,
-        car=car,
-        label=label,
-        client=client,
-        opened_s=opened_s,
-        head=head,
-        summary=summary,
-    )
+    c = visits.c
+    columns = (c.id.label("visit"), c.car, cars.c.label, cars.c.client, c.opened_s, c.head)
+    return select(*columns, c.summary).join(cars)
 
 
 def open_shop(
