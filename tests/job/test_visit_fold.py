@@ -45,6 +45,13 @@ def test_facts_make_a_job_file() -> None:
     assert visit.heads["photo/k6"] == 6
 
 
+def test_names_may_be_set_at_once_or_one_by_one() -> None:
+    whole = fact(3, "set", "car.materials", {"roof": "steel", "bonnet": "steel"})
+    one = fact(4, "set", "car.materials.bonnet", "aluminium")
+    assert car(whole, one).raw["car"]["materials"] == {"roof": "steel", "bonnet": "aluminium"}
+    assert car(one, whole).values["car.materials"] == {"roof": "steel", "bonnet": "steel"}
+
+
 def test_without_a_label_there_is_no_job_yet() -> None:
     visit = fold([fact(1, "set", "car.body", "suv"), fact(2, "set", "target.finish", "show")])
     assert visit.job is None
@@ -56,7 +63,7 @@ BAD = (
     ("set", "car.length", "4500", "car.length"),
     ("set", "car.bodi", "suv", "car.bodi"),
     ("set", "car", {"label": "x"}, "car"),
-    ("set", "car.materials", {"roof": "steel"}, "car.materials"),
+    ("set", "car.materials", {"roof": "straw"}, "car.materials"),
     ("set", "film.readings", "x.csv", "film.readings"),
     ("set", "format", 2, "format"),
     ("set", "photo/none.square", "60 mm", "photo/none.square"),

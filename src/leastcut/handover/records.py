@@ -6,6 +6,7 @@ import msgspec
 
 from leastcut.car.records import Car, Interval
 from leastcut.car.units import UnitSystem
+from leastcut.errors import Problem
 from leastcut.inspect.records import FilmFinding, Gauge, ScratchFinding, WashCheck
 from leastcut.plan.records import Layout, Plan
 from leastcut.protect.records import Window
@@ -86,7 +87,11 @@ class PanelCut(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Dossier(msgspec.Struct, frozen=True, kw_only=True):
-    """The whole job: what is known, what was decided, what it will take, what was proven."""
+    """The whole job: what is known, what was decided, what it will take, what was proven.
+
+    ``problems`` are what a visit holds and could not be used; a job file with problems has none,
+    because nothing is decided on it.
+    """
 
     car: Car
     people: People
@@ -107,3 +112,4 @@ class Dossier(msgspec.Struct, frozen=True, kw_only=True):
     would_help_most: tuple[Help, ...]
     proofs: tuple[PanelProof, ...] = ()
     cuts: tuple[PanelCut, ...] = ()
+    problems: tuple[Problem, ...] = ()

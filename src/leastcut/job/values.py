@@ -60,7 +60,7 @@ def leaf_type(path: tuple[str, ...]) -> Any:
         last, inner = depth == len(path) - 1, _record(found[name])
         if inner is not None and not last:
             table = inner
-        elif inner is None and last and _named(found[name]) is None:
+        elif inner is None and last:
             return found[name]
         elif inner is None and depth == len(path) - 2 and (kind := _named(found[name])):
             return kind

@@ -268,12 +268,13 @@ def _conflicts(state: _State) -> Iterator[Conflict]:
 def _tables(state: _State) -> tuple[dict[str, Any], list[Problem]]:
     """Return the tables of the job file that are complete, and what the others lack."""
     tree: dict[str, Any] = {}
-    for name, value in state.values.items():
+    # A field of names may be set whole and name by name: the single names stand on the whole.
+    for name, value in sorted(state.values.items(), key=lambda one: one[0].count(".")):
         *path, leaf = values.keys_of(name)
         table = tree
         for step in path:
             table = table.setdefault(step, {})
-        table[leaf] = value
+        table[leaf] = dict(value) if isinstance(value, dict) else value
     problems = []
     for name in ("prices",):
         if name in tree and (lack := _lacks(name, tree[name])):

@@ -1,0 +1,254 @@
+"""Work in other processes: on this machine's cores, or on a cluster, behind one small interface.
+
+A worker may die (killed for memory, by a person, by a damaged photo); nothing is lost then. What
+was on its way is done again, on its second try in a process of its own, so that work which kills
+whatever does it is found out and costs no other.
+"""
+
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait as wait_for
+from typing import Any, Generic, Protocol, TypeVar
+
+from leastcut.errors import InputError
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+WORKERS = 2
+
+
+class ClusterError(InputError):
+    """A cluster that cannot be used."""
+
+
+class Executor(Protocol):
+    """Where work is done.
+
+    Attributes
+    ----------
+    width : int
+        How much may be under way at once without waste.
+    """
+
+    width: int
+
+    def submit(self, work: Callable[..., R], /, *arguments: Any) -> "Future[R]":
+        """Begin some work; ask its future for the result."""
+
+    def alone(self, work: Callable[..., R], /, *arguments: Any) -> R:
+        """Do some work apart from all other, and wait for it."""
+
+    def close(self) -> None:
+        """End the workers; what is under way is given up."""
+
+
+class Lost(Generic[T]):
+    """What came instead of a result: the work ended its worker twice."""
+
+    def __init__(self, item: T) -> None:
+        self.item = item
+
+
+class Local:
+    """Worker processes on this machine; broken ones are replaced."""
+
+    def __init__(self, workers: int = WORKERS) -> None:
+        self.width = workers
+        self._lock = threading.Lock()
+        self._pool: ProcessPoolExecutor | None = None
+        self._closed = False
+
+    def submit(self, work: Callable[..., R], /, *arguments: Any) -> "Future[R]":
+        """Begin some work.
+
+        Raises
+        ------
+        RuntimeError
+            After `close`.
+        """
+        with self._lock:
+            try:
+                return self._ready().submit(work, *arguments)
+            except BrokenExecutor:
+                self._renew()
+                return self._ready().submit(work, *arguments)
+
+    def alone(self, work: Callable[..., R], /, *arguments: Any) -> R:
+        """Do some work in a process of its own."""
+        with _pool(1) as pool:
+            return pool.submit(work, *arguments).result()
+
+    def close(self) -> None:
+        """End the workers."""
+        with self._lock:
+            self._closed = True
+            self._renew()
+
+    def _ready(self) -> ProcessPoolExecutor:
+        if self._closed:
+            raise RuntimeError("the workers were sent home")
+        if self._pool is None:
+            self._pool = _pool(self.width)
+        return self._pool
+
+    def _renew(self) -> None:
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool = None
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    # A server has threads: a forked copy of it could inherit a held lock, a fresh process cannot.
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin)
+
+
+def _begin() -> None:
+    """Set a worker up: one thread each, the keyboard is the parent's, no life after the parent."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    assert parent is not None
+    threading.Thread(target=_follow, args=(parent.sentinel,), daemon=True).start()
+    one_thread()
+
+
+def _follow(sentinel: int) -> None:
+    wait_for([sentinel])
+    os._exit(1)
+
+
+def one_thread() -> None:
+    """Keep the picture library to one thread: the processes are the threads."""
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+class Cluster:
+    """Workers of a Dask cluster, wherever they are."""
+
+    def __init__(self, address: str) -> None:
+        client: Any = _client(address)
+        self._client = client
+        self._executor = client.get_executor(pure=False, retries=2)
+        self.width = max(2 * sum(client.nthreads().values()), 1)
+
+    def submit(self, work: Callable[..., R], /, *arguments: Any) -> "Future[R]":
+        """Begin some work."""
+        future: Future[R] = self._executor.submit(_singly, work, *arguments)
+        return future
+
+    def alone(self, work: Callable[..., R], /, *arguments: Any) -> R:
+        """Do some work; the cluster itself keeps bad work apart."""
+        return self.submit(work, *arguments).result()
+
+    def close(self) -> None:
+        """Leave the cluster; its workers live on."""
+        self._executor.shutdown(wait=False)
+        self._client.close()
+
+
+def _singly(work: Callable[..., R], *arguments: Any) -> R:
+    one_thread()
+    return work(*arguments)
+
+
+def _client(address: str) -> Any:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise ClusterError(
+            "the package for clusters is not installed",
+            do='Install it with pip install "leastcut[cluster]"',
+        ) from None
+    try:
+        return Client(address, timeout=10, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise ClusterError(
+            f"no scheduler answers: {error}",
+            where=address,
+            do="Start one with `dask scheduler` and give its address, such as tcp://bay-2:8786",
+        ) from None
+
+
+def each(
+    executor: Executor,
+    work: Callable[..., R],
+    items: Iterable[T],
+    *,
+    arguments: Callable[[T], tuple[Any, ...]],
+    give_up: Callable[[], bool] = lambda: False,
+) -> Iterator[tuple[T, R | Lost[T]]]:
+    """Do the same work on every item, and yield each with its result as it comes.
+
+    Parameters
+    ----------
+    executor : Executor
+        Where.
+    work : callable
+        A function of a module, so that another process finds it.
+    items : iterable
+        Only so many are taken as are under way.
+    arguments : callable
+        Makes the arguments of one item, here, when its turn comes.
+    give_up : callable
+        Asked between results; True ends it.
+
+    Yields
+    ------
+    item, result
+        A `Lost` instead of a result where the work ended its worker twice. An exception of the
+        work itself is raised here.
+    """
+    waiting = iter(items)
+    under_way: dict[Future[R], T] = {}
+    while not give_up():
+        for item in waiting:
+            under_way[executor.submit(work, *arguments(item))] = item
+            if len(under_way) >= executor.width:
+                break
+        if not under_way:
+            return
+        for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+            item = under_way.pop(future)
+            result = _result(executor, future, work, item, arguments)
+            yield item, result
+
+
+def _result(
+    executor: Executor,
+    future: "Future[R]",
+    work: Callable[..., R],
+    item: T,
+    arguments: Callable[[T], tuple[Any, ...]],
+) -> R | Lost[T]:
+    try:
+        return future.result()
+    except Exception as error:
+        if not _died(error):
+            raise
+    try:
+        return executor.alone(work, *arguments(item))
+    except Exception as error:
+        if not _died(error):
+            raise
+        return Lost(item)
+
+
+def _died(error: Exception) -> bool:
+    """Tell whether an error means that a worker died."""
+    return isinstance(error, BrokenExecutor) or type(error).__name__ in {
+        "KilledWorker",
+        "FutureCancelledError",
+        "CancelledError",
+    }
