@@ -108,8 +108,10 @@ def _sheet() -> tuple[list[np.ndarray], look.Look, object]:
     place = view.anchor(seen[0][1], true_corners(SMALL))
     sheet = lay(place, SMALL.square_mm)
     flats = [sheet.flat(f, place, view.STILL) for _, f in seen]
-    found = look.learn(flats[::4], sheet, sheet.seen(seen[0][1].shape, place, view.STILL))
-    assert isinstance(found, look.Look)
+    shows = sheet.seen(seen[0][1].shape, place, view.STILL)
+    likely = look.learn(flats[::4], sheet, shows)
+    assert isinstance(likely, tuple)
+    found = pad.chosen(likely, [(look.lab(flat), shows) for flat in flats[::8]])
     return flats, found, sheet
 
 
@@ -123,9 +125,11 @@ def test_the_look_is_learnt_from_motion() -> None:
 def test_a_pad_is_found_from_anywhere_and_from_nearby() -> None:
     flats, found, sheet = _sheet()
     picture = look.lab(flats[30])
-    everywhere = pad.locate(picture, found, None, 0.0)
-    near = pad.locate(picture, found, (everywhere.x + 8, everywhere.y), 20.0)
-    beside = pad.locate(picture, found, (-500.0, -500.0), 5.0)
+    tells = np.ones(picture.shape[:2], bool)
+    everywhere = pad.locate(picture, found, None, 0.0, tells=tells)
+    near = pad.locate(picture, found, (everywhere.x + 8, everywhere.y), 20.0, tells=tells)
+    beside = pad.locate(picture, found, (-500.0, -500.0), 5.0, tells=tells)
+    assert pad.locate(picture, found, None, 0.0, tells=~tells) == pad.NOWHERE
     assert (near.x, near.y) == pytest.approx((everywhere.x, everywhere.y), abs=0.3)
     assert beside == everywhere
     x, y = sheet.millimetres(np.array(near.x), np.array(near.y))
@@ -135,12 +139,13 @@ def test_a_pad_is_found_from_anywhere_and_from_nearby() -> None:
 def test_a_pad_without_a_rim_is_placed_without_a_size() -> None:
     """All round it something that is neither pad nor ground."""
     flats, found, _ = _sheet()
-    at = pad.locate(look.lab(flats[6]), found, None, 0.0)
+    tells = np.ones(flats[6].shape[:2], bool)
+    at = pad.locate(look.lab(flats[6]), found, None, 0.0, tells=tells)
     hidden = flats[6].copy()
     rows, cols = np.ogrid[: hidden.shape[0], : hidden.shape[1]]
     away = np.hypot(rows - at.y, cols - at.x) / found.radius_px
     hidden[(away > 0.9) & (away < 1.6)] = (250, 40, 200)
-    disc = pad.locate(look.lab(hidden), found, None, 0.0)
+    disc = pad.locate(look.lab(hidden), found, None, 0.0, tells=tells)
     assert np.isnan(disc.radius)
     assert np.hypot(disc.x - at.x, disc.y - at.y) < 4
 
@@ -148,15 +153,17 @@ def test_a_pad_without_a_rim_is_placed_without_a_size() -> None:
 def test_an_empty_ground_holds_no_pad() -> None:
     flats, found, _ = _sheet()
     ground = cv2.cvtColor(found.ground.astype(np.uint8), cv2.COLOR_LAB2BGR)
-    assert pad.locate(look.lab(ground), found, None, 0.0) == pad.NOWHERE
-    assert pad.sharpened(found, [look.lab(ground)] * 4) == found
+    tells = np.ones(ground.shape[:2], bool)
+    assert pad.locate(look.lab(ground), found, None, 0.0, tells=tells) == pad.NOWHERE
+    assert pad.sharpened(found, [(look.lab(ground), tells)] * 4) == found
     assert len(flats) == 60
 
 
 def test_alike_colours_are_refused() -> None:
-    _, found, _ = _sheet()
-    refused = look.apart(found, found.colour + 3)
+    _, found, sheet = _sheet()
+    refused = look.apart(replace(found, ground=0 * found.ground + found.colour + 3), sheet)
     assert isinstance(refused, Refusal)
+    assert look.apart(found, sheet) is found
     assert "alike" in refused.why
 
 

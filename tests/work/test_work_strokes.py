@@ -30,7 +30,10 @@ def track(t: np.ndarray, x: np.ndarray, y: np.ndarray, radius: np.ndarray | None
     """Return what the tracker would have seen."""
     size = np.full(len(t), 65.0) if radius is None else radius
     one = np.ones(len(t))
-    return Track(t, x, y, size, one, one, pad_radius_mm=65.0, colour="#ff8800")
+    return Track(
+        t, x, y, size, one, one, one, 0 * one,
+        pad_radius_mm=65.0, learnt_radius_mm=65.0, colour="#ff8800",
+    )  # fmt: skip
 
 
 def turned(points: Sequence[tuple[float, float]], degrees: float) -> list[tuple[float, float]]:

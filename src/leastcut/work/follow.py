@@ -14,7 +14,7 @@ import numpy as np
 from leastcut.errors import Refusal
 from leastcut.inspect.arrays import F32, F64, U8, Bools
 from leastcut.work import look as looks
-from leastcut.work import pad, view
+from leastcut.work import pad, regain, view
 from leastcut.work.look import Look
 from leastcut.work.sheet import Sheet, lay
 
@@ -33,6 +33,9 @@ LEAST_FRAMES = 8
 JUMP_MM_S = 1500.0  # an arm moves no faster
 ADAPT = 0.04  # share of the new picture in the ground, each time it is renewed
 ADAPT_EVERY = 8
+REGAIN_EVERY = 8
+KNOCKED = 2.5  # times the change of form between frames that a knocked phone may make
+AFRESH_EVERY = 12  # frames after which the whole picture is searched, to check the way
 LONGEST_SIDE = 960
 
 
@@ -74,8 +77,16 @@ class Track:
         Standard uncertainty of the place, against the square.
     square_seen : ndarray (n,)
         Share of the square's sides that the frame showed.
+    filled : ndarray (n,)
+        How far the disc was filled with the pad's colour and ringed with ground: 1 a bare pad on
+        paint, nan where none was seen.
+    elsewhere_mm : ndarray (n,)
+        How far from the place the whole picture, searched afresh, has its best disc; nan where it
+        was not searched.
     pad_radius_mm : float
-        Radius of the pad as learnt.
+        Radius of the pad: the middle one seen, or as learnt where its rim was hardly seen.
+    learnt_radius_mm : float
+        Radius at which the pad's colour filled discs best, or as typed.
     colour : str
         Its colour, ``#rrggbb``.
     """
@@ -86,7 +97,10 @@ class Track:
     radius_mm: F64
     sd_mm: F64
     square_seen: F64
+    filled: F64
+    elsewhere_mm: F64
     pad_radius_mm: float
+    learnt_radius_mm: float
     colour: str
 
 
@@ -96,13 +110,18 @@ class _State:
 
     place: view.Anchor
     sheet: Sheet
+    tape: regain.Tape
+    lost: int = 0  # frames since the square was lost
+    offer: view.Pose | None = None  # found once in another form, not yet believed
+    usual: float = 0.0  # share of the square's samples that is mostly seen
     pose: view.Pose = view.STILL
     look: Look | None = None
     warm: deque[tuple[float, U8, view.Pose]] = field(default_factory=deque)
     rows: list[tuple[float, ...]] = field(default_factory=list)
     last: tuple[float, float, float] | None = None  # t, x, y in the raster
     refused: Refusal | None = None
-    seen: Bools | None = None
+    shape: tuple[int, ...] = ()
+    seen: Bools | None = None  # what every frame learnt from showed
 
 
 def follow(frames: Iterable[Frame], ask: Ask) -> Track | Refusal:
@@ -184,7 +203,7 @@ def _begin(stream: Iterator[Frame], ask: Ask) -> tuple[_State, list[Frame]] | Re
 
 def _placed(frame: U8, corners_px: F64, ask: Ask) -> _State:
     place = view.anchor(frame, corners_px)
-    return _State(place, lay(place, ask.square_mm))
+    return _State(place, lay(place, ask.square_mm), regain.tape(frame, place))
 
 
 def _look(frame: U8, ask: Ask, looks: deque[tuple[U8, F64]]) -> F64 | None:
@@ -210,14 +229,12 @@ def _settled(held: list[Frame]) -> tuple[U8, F64] | None:
 
 def _take(state: _State, time: float, frame: U8, ask: Ask) -> None:
     """Take in one frame."""
-    state.pose = pose = view.follow(frame, state.place, state.pose)
-    if pose.seen < view.LEAST_SEEN:
-        state.rows.append((time, np.nan, np.nan, np.nan, np.nan, pose.seen))
-        state.pose = replace(pose, parameters=0.9 * pose.parameters)
+    pose = _posed(state, frame)
+    if pose is None:
+        state.rows.append(_unseen(time, 0.0))
         return
     flat = state.sheet.flat(frame, state.place, pose)
-    if state.seen is None:
-        state.seen = state.sheet.seen(frame.shape, state.place, pose)
+    state.shape = frame.shape
     if state.look is not None:
         _see(state, time, flat, pose)
         return
@@ -227,34 +244,75 @@ def _take(state: _State, time: float, frame: U8, ask: Ask) -> None:
         if state.look is None:  # the pad is not there yet: go on with the newer half
             for _ in range(len(state.warm) // 2):
                 old, _, was = state.warm.popleft()
-                state.rows.append((old, np.nan, np.nan, np.nan, np.nan, was.seen))
+                state.rows.append(_unseen(old, was.seen))
+
+
+def _posed(state: _State, frame: U8) -> view.Pose | None:
+    """Return how the frame lies; None where the square is lost and not found again."""
+    near = view.follow(frame, state.place, state.pose, usual=state.usual)
+    pose: view.Pose | None = near
+    trusted = regain.steady(state.pose, near) and regain.holds(frame, state.place, near, state.tape)
+    if not trusted:
+        pose = _regained(state, frame) if state.lost % REGAIN_EVERY == 0 else None
+    state.lost = 0 if pose else state.lost + 1
+    state.usual = max(0.99 * state.usual, pose.seen if pose else 0.0)
+    state.pose = pose or state.pose
+    return pose
+
+
+def _regained(state: _State, frame: U8) -> view.Pose | None:
+    """Find the square again; believe another form of it only when two looks agree."""
+    found = regain.again(frame, state.place, state.tape)
+    believed = regain.steady(state.pose, found, KNOCKED) or regain.steady(state.offer, found)
+    state.offer = found
+    return found if believed else None
+
+
+def _unseen(time: float, square: float) -> tuple[float, ...]:
+    return (time, np.nan, np.nan, np.nan, np.nan, square, np.nan, np.nan)
 
 
 def _learn(state: _State, ask: Ask) -> None:
     """Learn the look from the frames held, then catch up on them."""
-    if len(state.warm) < LEAST_FRAMES or state.seen is None:
+    if len(state.warm) < LEAST_FRAMES:
         state.refused = state.refused or _too_short()
         return
     pick = np.unique(np.linspace(0, len(state.warm) - 1, SAMPLES).astype(int))
     flats = [state.warm[i][1] for i in pick]
-    found = _learnt(flats, state, ask)
+    shown = [state.sheet.seen(state.shape, state.place, state.warm[i][2]) for i in pick]
+    found = _learnt(flats, shown, state, ask)
     if isinstance(found, Refusal):
         state.refused = found
         return
-    if ask.pad_diameter_mm is not None:
-        found = replace(found, radius_px=0.5 * ask.pad_diameter_mm / state.sheet.grid_mm)
-    state.look = pad.sharpened(found, [looks.lab(flat) for flat in flats[::3]])
+    state.look = found
     state.rows.sort()
     while state.warm:
         time, flat, pose = state.warm.popleft()
         _see(state, time, flat, pose)
 
 
-def _learnt(flats: list[U8], state: _State, ask: Ask) -> Look | Refusal:
-    assert state.seen is not None
+def _learnt(flats: list[U8], shown: list[Bools], state: _State, ask: Ask) -> Look | Refusal:
+    """Learn the look by motion or from the click; sharpen it; refuse one like the paint."""
+    state.seen = np.asarray(np.logical_and.reduce(shown))
     if ask.pad_at_px is None:
-        return looks.learn(flats, state.sheet, state.seen)
-    x, y = state.sheet.pixel(*ask.pad_at_px)
+        likely = looks.learn(flats, state.sheet, state.seen)
+    else:
+        likely = _clicked(flats, state, ask.pad_at_px)
+    if isinstance(likely, Refusal):
+        return likely
+    if ask.pad_diameter_mm is not None:
+        size = 0.5 * ask.pad_diameter_mm / state.sheet.grid_mm
+        likely = tuple(replace(look, radius_px=size) for look in likely)
+    some = [(looks.lab(flat), shows) for flat, shows in zip(flats, shown, strict=True)]
+    best = looks.apart(pad.chosen(likely, some[::2]), state.sheet)
+    return best if isinstance(best, Refusal) else pad.sharpened(best, some[::3])
+
+
+def _clicked(
+    flats: list[U8], state: _State, at_px: tuple[float, float]
+) -> tuple[Look, ...] | Refusal:
+    assert state.seen is not None
+    x, y = state.sheet.pixel(*at_px)
     col, row = round(x), round(y)
     if not all(2 <= v < state.sheet.size - 2 for v in (col, row)):
         return Refusal(
@@ -263,33 +321,49 @@ def _learnt(flats: list[U8], state: _State, ask: Ask) -> Look | Refusal:
         )
     patch = looks.lab(flats[0])[row - 2 : row + 3, col - 2 : col + 3].reshape(-1, 3)
     colour = np.median(patch, axis=0).astype(np.float32)
-    return looks.from_colour(colour, flats, state.sheet, state.seen)
+    found = looks.from_colour(colour, flats, state.sheet, state.seen)
+    return found if isinstance(found, Refusal) else (found,)
 
 
 def _see(state: _State, time: float, flat: U8, pose: view.Pose) -> None:
     """Find the pad in one frame and note it; renew the ground now and then."""
     assert state.look is not None
     picture = looks.lab(flat)
-    disc = pad.NOWHERE
-    if state.last is not None and time - state.last[0] < 0.5:
-        reach = 6 + JUMP_MM_S * (time - state.last[0]) / state.sheet.grid_mm
-        disc = pad.locate(picture, state.look, state.last[1:], min(reach, 60.0))
-    if not disc.score > pad.LEAST_SCORE:
-        disc = pad.locate(picture, state.look, None, 0.0)
+    shows = state.sheet.seen(state.shape, state.place, pose)
+    tells = shows & (state.look.known | (state.seen if state.seen is not None else False))
+    disc, elsewhere = _where(state, time, picture, tells)
     if disc.score:
         state.last = (time, disc.x, disc.y)
     x, y = state.sheet.millimetres(np.array(disc.x), np.array(disc.y))
     g = state.sheet.grid_mm
     sd = float(np.hypot(disc.sd, 0.3)) * g
-    state.rows.append((time, float(x), float(y), disc.radius * g, sd, pose.seen))
+    filled = disc.score or np.nan
+    row = (time, float(x), float(y), disc.radius * g, sd, pose.seen, filled, elsewhere * g)
+    state.rows.append(row)
     if len(state.rows) % ADAPT_EVERY == 0:
-        state.look = _renewed(state.look, picture, disc, state.seen)
+        state.look = _renewed(state.look, picture, disc, shows)
 
 
-def _renewed(look: Look, picture: F32, disc: pad.Disc, seen: Bools | None) -> Look:
+def _where(state: _State, time: float, picture: F32, tells: Bools) -> tuple[pad.Disc, float]:
+    """Look near the last place, or everywhere; now and then do both and note how far they differ."""
+    look = state.look
+    assert look is not None
+    disc, elsewhere = pad.NOWHERE, np.nan
+    if state.last is not None and time - state.last[0] < 0.5:
+        reach = 6 + JUMP_MM_S * (time - state.last[0]) / state.sheet.grid_mm
+        disc = pad.locate(picture, look, state.last[1:], min(reach, 60.0), tells=tells)
+        if disc.score and len(state.rows) % AFRESH_EVERY == 0:
+            other = pad.locate(picture, look, None, 0.0, tells=tells)
+            elsewhere = float(np.hypot(other.x - disc.x, other.y - disc.y))
+    if not disc.score:
+        disc = pad.locate(picture, look, None, 0.0, tells=tells)
+    return disc, elsewhere
+
+
+def _renewed(look: Look, picture: F32, disc: pad.Disc, shows: Bools) -> Look:
     """Let the ground follow slow changes of light and residue, away from the pad."""
     far = np.sqrt((((picture - look.colour) / np.maximum(look.spread, looks.FLOOR)) ** 2).sum(-1))
-    free = (far > 4.0) & (seen if seen is not None else True)
+    free = (far > 4.0) & shows
     if disc.score:
         mask = np.ones(free.shape, np.uint8)
         centre = (round(disc.x), round(disc.y))
@@ -303,7 +377,7 @@ def _renewed(look: Look, picture: F32, disc: pad.Disc, seen: Bools | None) -> Lo
 
 
 def _track(state: _State) -> Track:
-    rows = np.array(sorted(state.rows), np.float64).reshape(-1, 6)
+    rows = np.array(sorted(state.rows), np.float64).reshape(-1, 8)
     assert state.look is not None
     code = np.clip(state.look.colour, 0, 255).astype(np.uint8).reshape(1, 1, 3)
     r, g, b = cv2.cvtColor(code, cv2.COLOR_LAB2RGB)[0, 0]
@@ -316,6 +390,9 @@ def _track(state: _State) -> Track:
         radius_mm=rows[:, 3],
         sd_mm=rows[:, 4],
         square_seen=rows[:, 5],
+        filled=rows[:, 6],
+        elsewhere_mm=rows[:, 7],
         pad_radius_mm=float(np.median(sizes)) if len(sizes) > 20 else learnt,
+        learnt_radius_mm=learnt,
         colour=f"#{r:02x}{g:02x}{b:02x}",
     )

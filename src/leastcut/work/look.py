@@ -25,6 +25,7 @@ FLOOR = np.array([10.0, 5.0, 5.0], np.float32)  # least spread of a colour: shad
 COARSE = 3
 BARE_SHARE = 0.12  # of the frames in which a place must show paint to count as paint
 MOVES = 0.7  # radii that a pad must move over within the frames looked at
+NEARLY = 0.75  # of the best quality that another look must have to be tried
 OTHER = 0.3  # what hides the pad counts this much for it
 RING = 1.6  # the pad's colour around the disc counts this much against it: an arm goes on
 
@@ -60,8 +61,11 @@ def lab(flat: U8) -> F32:
     return np.asarray(cv2.cvtColor(flat, cv2.COLOR_BGR2LAB), np.float32)
 
 
-def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
-    """Learn the pad from frames seen square on.
+def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> tuple[Look, ...] | Refusal:
+    """Learn what could be the pad from frames seen square on, the likeliest first.
+
+    The machine's body is round and moves too, and an arm in glare may fill small discs: where
+    several are nearly as likely, the caller tells by their rims.
 
     Parameters
     ----------
@@ -72,7 +76,7 @@ def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
     seen : ndarray (n, n) bool
         Which pixels the camera shows.
     """
-    pictures = np.stack([lab(f) for f in flats])
+    pictures = _shown(flats, sheet, seen)
     ground = _bared(pictures, sheet)
     away = _distance(pictures, ground)
     changed = (away > MOVED) & seen
@@ -83,26 +87,25 @@ def learn(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
         )
     colours = pictures[changed]
     centres = _groups(colours)
-    paint = _paint(ground, sheet)
     tried = [
         _candidate(pictures, ground, changed, centres[k], centres, sheet)
         for k in range(len(centres))
     ]
-    best = max(tried, key=lambda found: found[0])
-    if best[0] < LEAST_QUALITY:
+    tried.sort(key=lambda found: -found[0])
+    if tried[0][0] < LEAST_QUALITY:
         return Refusal(
             why="no round pad of one colour was found moving over the square",
             do="Click the pad in the first frame (--pad-at X,Y), and keep arm and cord from hiding it",
         )
-    look = Look(best[1], best[2], ground, seen, best[3] / sheet.grid_mm, best[0])
-    return apart(cleared(look, pictures, seen, paint), paint)
+    likely = [found for found in tried if found[0] >= max(NEARLY * tried[0][0], LEAST_QUALITY)]
+    looks = [Look(f[1], f[2], ground, seen, f[3] / sheet.grid_mm, f[0]) for f in likely]
+    return tuple(cleared(look, pictures, seen, sheet) for look in looks)
 
 
 def from_colour(colour: F32, flats: Sequence[U8], sheet: Sheet, seen: Bools) -> Look | Refusal:
     """Learn size and ground for a pad whose Lab colour is known."""
-    pictures = np.stack([lab(f) for f in flats])
+    pictures = _shown(flats, sheet, seen)
     ground = _bared(pictures, sheet)
-    paint = _paint(ground, sheet)
     spread = FLOOR * 1.3
     hit = (_far(pictures, colour, spread) < 3.0) & ~(_far(ground, colour, spread) < 3.0)
     changed = _distance(pictures, ground) > MOVED
@@ -113,12 +116,12 @@ def from_colour(colour: F32, flats: Sequence[U8], sheet: Sheet, seen: Bools) -> 
             do="Click the middle of the pad's face, not machine, label or glare",
         )
     look = Look(colour, spread, ground, seen, radius / sheet.grid_mm, quality)
-    return apart(cleared(look, pictures, seen, paint), paint)
+    return cleared(look, pictures, seen, sheet)
 
 
-def apart(look: Look, paint: F32) -> Look | Refusal:
+def apart(look: Look, sheet: Sheet) -> Look | Refusal:
     """Refuse a pad that looks like the paint."""
-    gap = (look.colour - paint) / np.maximum(look.spread, FLOOR)
+    gap = (look.colour - _paint(look.ground, sheet)) / np.maximum(look.spread, FLOOR)
     if float(np.sqrt((gap**2).sum())) < LEAST_APART:
         return Refusal(
             why="pad and paint look too much alike in this light",
@@ -127,16 +130,31 @@ def apart(look: Look, paint: F32) -> Look | Refusal:
     return look
 
 
-def cleared(look: Look, pictures: F32, seen: Bools, paint: F32) -> Look:
-    """Return the look with the ground freed from the pad, and where it is known."""
+def cleared(look: Look, pictures: F32, seen: Bools, sheet: Sheet) -> Look:
+    """Return the look with the ground freed from the pad, and where it is known.
+
+    What has the pad's colour for most of the time is a pad that stood there only if paint was seen
+    there at least once; else it is tape, tyre or a thing laid down, and is left as it is: the votes
+    then say nothing there, until the place is seen free.
+    """
+    paint = _paint(look.ground, sheet)
     hidden = _far(pictures, look.colour, look.spread) < 3.5
     kernel = np.ones((5, 5), np.uint8)
     hidden = np.stack([cv2.dilate(h.astype(np.uint8), kernel) for h in hidden]) > 0
     masked = np.where(hidden[..., None], np.float32(np.nan), pictures)
     enough = (~hidden).sum(0) >= max(2, len(pictures) // 8)
+    stays = (hidden.mean(0) > 0.5) & ~((_distance(pictures, paint) < MOVED) & ~hidden).any(0)
     masked[:, ~enough] = paint
+    masked[:, stays] = _still(pictures)[stays]
     ground = np.nanmedian(masked, axis=0).astype(np.float32)
-    return replace(look, ground=ground, known=np.asarray(enough & seen))
+    return replace(look, ground=ground, known=np.asarray(enough & ~stays & seen))
+
+
+def _shown(flats: Sequence[U8], sheet: Sheet, seen: Bools) -> F32:
+    """Return the pictures in Lab, with paint where not all of them show anything."""
+    pictures = np.stack([lab(f) for f in flats])
+    pictures[:, ~seen] = _paint(_still(pictures), sheet)
+    return pictures
 
 
 def _still(pictures: F32) -> F32:
@@ -151,11 +169,16 @@ def _bared(pictures: F32, sheet: Sheet) -> F32:
     ground = _still(pictures)
     paint = _paint(ground, sheet)
     bare = (_distance(pictures, paint) < MOVED).mean(0) > BARE_SHARE
-    low = round(1.03 * sheet.margin_mm / sheet.grid_mm)
-    high = round((sheet.margin_mm + 0.97 * sheet.side_mm) / sheet.grid_mm)
-    inner = ground[low:high, low:high]
-    inner[bare[low:high, low:high]] = paint
+    inner = _inner(sheet)
+    ground[inner][bare[inner]] = paint
     return ground
+
+
+def _inner(sheet: Sheet) -> tuple[slice, slice]:
+    """Return the inside of the square, clear of the tape."""
+    low = round((sheet.margin_mm + 0.03 * sheet.side_mm) / sheet.grid_mm)
+    high = round((sheet.margin_mm + 0.97 * sheet.side_mm) / sheet.grid_mm)
+    return slice(low, high), slice(low, high)
 
 
 def _paint(ground: F32, sheet: Sheet) -> F32:

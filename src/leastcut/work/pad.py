@@ -14,7 +14,7 @@ from functools import cache
 import cv2
 import numpy as np
 
-from leastcut.inspect.arrays import F32, F64
+from leastcut.inspect.arrays import F32, F64, Bools
 from leastcut.work.look import FLOOR, Look
 
 RAYS = 72
@@ -22,6 +22,7 @@ LEAST_SCORE = 0.28
 LEAST_ARC = 0.3  # share of the rays that must end on ground for a size to be measured
 UNLIKE = 3.6
 HELD = 100.0  # rays that the known radius counts for: half a rim cannot tell size from place
+RIM_AGREES = 0.15
 LOPSIDED = 0.5  # the rim seen must lie on both sides for a size to be measured
 
 
@@ -39,14 +40,17 @@ class Disc:
 NOWHERE = Disc(np.nan, np.nan, np.nan, np.nan, 0.0)
 
 
-def votes(flat_lab: F32, look: Look, window: tuple[slice, slice]) -> F32:
-    """Return for each pixel of a window how much it speaks for the pad, -1 to 1."""
+def votes(flat_lab: F32, look: Look, window: tuple[slice, slice], tells: Bools) -> F32:
+    """Return for each pixel of a window how much it speaks for the pad, -1 to 1.
+
+    Pixels outside `tells` say nothing: beyond the frame the raster is black, like a black pad.
+    """
     picture = flat_lab[window]
     pad = ((picture - look.colour) / np.maximum(look.spread, FLOOR)) ** 2
     ground = ((picture - look.ground[window]) / (1.2 * FLOOR)) ** 2
     far_pad, far_ground = np.sqrt(pad.sum(-1)), np.sqrt(ground.sum(-1))
     vote = np.clip(0.7 * (far_ground - far_pad), -1, 1)
-    telling = np.minimum(far_pad, far_ground) < UNLIKE
+    telling = (np.minimum(far_pad, far_ground) < UNLIKE) & tells[window]
     telling &= _apart(look, window) > 2.5  # tape of the pad's colour says nothing
     return np.asarray(np.where(telling, vote, 0.0), np.float32)
 
@@ -68,7 +72,9 @@ def _template(radius: float) -> F32:
     return np.asarray((inside - 0.6 * ring) / inside.sum(), np.float32)
 
 
-def locate(flat_lab: F32, look: Look, near: tuple[float, float] | None, reach_px: float) -> Disc:
+def locate(
+    flat_lab: F32, look: Look, near: tuple[float, float] | None, reach_px: float, *, tells: Bools
+) -> Disc:
     """Find the pad.
 
     Parameters
@@ -81,6 +87,8 @@ def locate(flat_lab: F32, look: Look, near: tuple[float, float] | None, reach_px
         Where it was [px]; None looks everywhere.
     reach_px : float
         How far from there to look.
+    tells : ndarray (n, n) bool
+        Which pixels the frame shows, over ground that is known.
 
     Returns
     -------
@@ -88,7 +96,7 @@ def locate(flat_lab: F32, look: Look, near: tuple[float, float] | None, reach_px
         :data:`NOWHERE` when nothing gathers enough.
     """
     window = _window(flat_lab.shape, near, reach_px + 1.6 * look.radius_px)
-    vote = votes(flat_lab, look, window)
+    vote = votes(flat_lab, look, window, tells)
     kernel = _template(round(look.radius_px * 2) / 2)
     score = cv2.filter2D(vote, -1, kernel, borderType=cv2.BORDER_CONSTANT)
     _, high, _, (col, row) = cv2.minMaxLoc(score)
@@ -176,19 +184,37 @@ def _circle(
     return x, y, free, sd, 0.0 if one_sided else float(keep.sum()) / RAYS
 
 
-def sharpened(look: Look, pictures: Sequence[F32]) -> Look:
+def chosen(likely: Sequence[Look], pictures: Sequence[tuple[F32, Bools]]) -> Look:
+    """Return the look whose discs are best filled and show a rim of the learnt size most often.
+
+    Takes pictures in Lab, each with the pixels that the camera shows.
+    """
+    if len(likely) == 1:
+        return likely[0]
+    return max(likely, key=lambda look: _merit(look, pictures))
+
+
+def _merit(look: Look, pictures: Sequence[tuple[F32, Bools]]) -> float:
+    discs = [locate(picture, look, None, 0.0, tells=shows) for picture, shows in pictures]
+    rims = [abs(d.radius / look.radius_px - 1) < RIM_AGREES for d in discs]
+    return sum(d.score * (1.0 if rim else 0.3) for d, rim in zip(discs, rims, strict=True))
+
+
+def sharpened(look: Look, pictures: Sequence[tuple[F32, Bools]]) -> Look:
     """Return the look with the pad's colour taken anew from where the pad was found.
+
+    Takes pictures in Lab, each with the pixels that the camera shows.
 
     Grouping by colour may mix the pad with glare or tape; between hub and rim most is pad.
     """
     shades = []
-    for picture in pictures:
-        disc = locate(picture, look, None, 0.0)
+    for picture, shows in pictures:
+        disc = locate(picture, look, None, 0.0, tells=shows)
         if not disc.score:
             continue
         rows, cols = np.ogrid[: picture.shape[0], : picture.shape[1]]
         away = np.hypot(rows - disc.y, cols - disc.x) / look.radius_px
-        here = picture[(away > 0.5) & (away < 0.9)]
+        here = picture[(away > 0.5) & (away < 0.9) & shows]
         shades.append(here[:: max(1, len(here) // 300)])
     if len(shades) < 3:
         return look

@@ -132,20 +132,34 @@ def alike(frame: U8, quads: F64) -> Bools:
 
     The edge of an arm or a cord makes a straight line too, but of another colour.
     """
-    along = np.linspace(0.05, 0.95, SAMPLES)[None, None, :, None]
-    side = np.roll(quads, -1, 1) - quads
-    points = quads[:, :, None] + along * side[:, :, None]
-    out = np.stack([side[..., 1], -side[..., 0]], -1)
-    out /= np.linalg.norm(out, axis=-1, keepdims=True)
-    picture = frame.astype(np.float32)
-    outside = np.median(_at(picture, points + 4.5 * out[:, :, None]), axis=2)
-    inside = np.median(_at(picture, points - 4.5 * out[:, :, None]), axis=2)
+    inside, outside = _beside(frame, quads)
     contrast = np.linalg.norm(np.median(outside, axis=1) - np.median(inside, axis=1), axis=-1)
     differ = np.linalg.norm(outside[:, :, None] - outside[:, None], axis=-1).max((1, 2))
     return np.asarray(differ < ALIKE * contrast)
 
 
-def _at(small: F32, points: F64) -> F32:
+def steps(frame: U8, corners_px: F64) -> F32:
+    """Return the step of colour from inside to outside at the four sides, (4, 3)."""
+    inside, outside = _beside(frame, corners_px[None])
+    return np.asarray((outside - inside)[0], np.float32)
+
+
+def _beside(frame: U8, quads: F64) -> tuple[F32, F32]:
+    """Return the middle colours on the inner and the outer side of each side (n, 4, 3)."""
+    along = np.linspace(0.05, 0.95, SAMPLES)[None, None, :, None]
+    side = np.roll(quads, -1, 1) - quads
+    points = quads[:, :, None] + along * side[:, :, None]
+    out = np.stack([side[..., 1], -side[..., 0]], -1)
+    out /= np.linalg.norm(out, axis=-1, keepdims=True)
+    reach = 4.5 * out[:, :, None]
+    inside, outside = (_at(frame, points - reach), _at(frame, points + reach))
+    return (
+        np.asarray(np.median(inside, axis=2), np.float32),
+        np.asarray(np.median(outside, axis=2), np.float32),
+    )
+
+
+def _at(small: F32 | U8, points: F64) -> F32:
     x = np.clip(np.rint(points[..., 0]), 0, small.shape[1] - 1).astype(np.intp)
     y = np.clip(np.rint(points[..., 1]), 0, small.shape[0] - 1).astype(np.intp)
     return np.asarray(small[y, x], np.float32)

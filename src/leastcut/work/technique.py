@@ -11,7 +11,7 @@ from leastcut.car.records import Polygon
 from leastcut.errors import Refusal
 from leastcut.inspect.arrays import F64
 from leastcut.polish.removal import RemovalMap
-from leastcut.work import coverage, cutmap
+from leastcut.work import coverage, cutmap, trust
 from leastcut.work.advice import advise
 from leastcut.work.follow import Ask, Frame, Track, follow
 from leastcut.work.path import STILL_MM_S, Path, down_path
@@ -63,11 +63,12 @@ def technique(
         ``finding.refused`` says why nothing could be judged.
     """
     wanted = wanted or Wanted()
-    track = follow(frames, ask)
-    if isinstance(track, Refusal):
-        return Technique(TechniqueFinding(refused=track))
+    followed = follow(frames, ask)
+    if isinstance(followed, Refusal):
+        return Technique(TechniqueFinding(refused=followed))
     section = section_mm or _inside(ask.square_mm)
-    refused = _too_little(track)
+    track, dropped = trust.sifted(followed)
+    refused = _too_little(track) or trust.doubt(track, dropped, ask.square_mm)
     path = down_path(track)
     refused = refused or _hardly_moves(path, track)
     if refused is not None:

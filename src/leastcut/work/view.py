@@ -19,6 +19,7 @@ PER_SIDE = 70
 REACH_PX = 9.0
 FAR_PX = 30.0
 LEAST_SEEN = 0.3  # of all samples that must lie on their side
+ENOUGH = 0.85  # of the share usually seen: with less, two sides may lie on wrong edges
 TUKEY = 4.685
 FLAT_PX = 400
 # Prior spread of the eight parameters (shift, linear part, perspective) from frame to frame, in
@@ -64,11 +65,24 @@ class Anchor:
 
 @dataclass(frozen=True)
 class Pose:
-    """How one frame lies on the first: eight parameters, share of samples seen, residual [px]."""
+    """How one frame lies on the first.
+
+    Attributes
+    ----------
+    parameters : ndarray (8,)
+        Of the homography, see :func:`matrix`.
+    seen : float
+        Share of the samples that lie on their side.
+    rms_px : float
+        Residual of those.
+    worst_side : float
+        Share seen of the side of which least was: a side that is not seen leaves the pose loose.
+    """
 
     parameters: F64
     seen: float
     rms_px: float
+    worst_side: float = 1.0
 
 
 STILL = Pose(np.zeros(8), 1.0, 0.0)
@@ -206,11 +220,21 @@ def matrix(place: Anchor, pose: Pose) -> F64:
     return np.asarray(np.linalg.inv(to_unit) @ near @ to_unit)
 
 
+def pose_of(place: Anchor, corners_px: F64) -> Pose:
+    """Return the pose that puts the square's corners at the given places (4, 2) [px]."""
+    m, s = place.middle, place.scale
+    first, now = (((c - m) / s).astype(np.float32) for c in (place.corners_px, corners_px))
+    h = cv2.getPerspectiveTransform(first, now)
+    h /= h[2, 2]
+    order = (h[0, 2], h[1, 2], h[0, 0] - 1, h[0, 1], h[1, 0], h[1, 1] - 1, h[2, 0], h[2, 1])
+    return Pose(np.array(order, np.float64), 1.0, 0.0)
+
+
 def _moved(place: Anchor, pose: Pose) -> F64:
     return np.asarray(cv2.perspectiveTransform(place.points[None], matrix(place, pose))[0])
 
 
-def follow(frame: U8, place: Anchor, before: Pose) -> Pose:
+def follow(frame: U8, place: Anchor, before: Pose, *, usual: float = LEAST_SEEN) -> Pose:
     """Return the pose of a frame, starting from that of the frame before.
 
     Parameters
@@ -221,6 +245,8 @@ def follow(frame: U8, place: Anchor, before: Pose) -> Pose:
         The square as first seen.
     before : Pose
         Pose of the frame before.
+    usual : float
+        Share of the samples that is usually seen; with much less, edges further away are tried.
 
     Returns
     -------
@@ -229,9 +255,10 @@ def follow(frame: U8, place: Anchor, before: Pose) -> Pose:
     """
     grey = _grey(frame)
     pose = _refined(grey, place, before, (REACH_PX, 4.0))
-    if pose.seen >= LEAST_SEEN:
+    if pose.seen >= max(LEAST_SEEN, ENOUGH * usual):
         return pose
-    return _refined(grey, place, replace(before, seen=0.0), (FAR_PX, REACH_PX, 4.0))
+    far = _refined(grey, place, before, (FAR_PX, REACH_PX, 4.0))
+    return max(pose, far, key=lambda p: (p.worst_side, p.seen))
 
 
 def _refined(grey: F32, place: Anchor, pose: Pose, reaches: tuple[float, ...]) -> Pose:
@@ -260,7 +287,9 @@ def _step(grey: F32, place: Anchor, pose: Pose, start: F64, reach: float) -> Pos
     good = clear & (np.abs(rest) < 1.2)
     rms = float(np.sqrt((rest[good] ** 2).mean())) if good.any() else reach
     usable = max(int((place.sign != 0).sum()), 1)
-    return Pose(pose.parameters + change, float(good.sum()) / usable, rms)
+    sides = good.reshape(4, -1).mean(1)[place.sign.reshape(4, -1)[:, 0] != 0]
+    seen = float(good.sum()) / usable
+    return Pose(pose.parameters + change, seen, rms, float(sides.min(initial=1.0)))
 
 
 def _offsets(steps: F32, place: Anchor, reach: float) -> tuple[F64, Bools]:
