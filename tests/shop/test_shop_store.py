@@ -8,9 +8,10 @@ from io import BytesIO
 import pytest
 from sqlalchemy import inspect
 
+from leastcut.shop.carrows import LabelError, folded
 from leastcut.shop.factrows import MAX_BODY, FactError
 from leastcut.shop.facts import NewFact
-from leastcut.shop.store import LabelError, Shop, folded
+from leastcut.shop.store import Shop
 from leastcut.shop.trouble import NoRowError, NoShopError
 
 Begin = Callable[..., Shop]

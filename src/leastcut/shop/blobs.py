@@ -11,6 +11,7 @@ import re
 import secrets
 from collections.abc import Iterator
 from contextlib import closing, suppress
+from datetime import datetime
 from io import BytesIO
 from pathlib import Path
 from typing import IO, Any, BinaryIO, Protocol, cast
@@ -111,10 +112,14 @@ def _pour(content: bytes | BinaryIO, file: IO[bytes]) -> str:
 
 
 class FolderBlobs:
-    """Blobs in a folder: ``ab/cdef…`` under it, new ones in ``incoming`` until they are whole."""
+    """Blobs in a folder: ``ab/cdef…`` under it, new ones in ``incoming`` until they are whole.
 
-    def __init__(self, folder: Path) -> None:
+    With ``forced=False`` the caller brings them to the disk, all at once.
+    """
+
+    def __init__(self, folder: Path, *, forced: bool = True) -> None:
         self.folder = folder
+        self._forced = forced
         self.where = str(folder)
 
     def _file(self, digest: str) -> Path:
@@ -129,7 +134,8 @@ class FolderBlobs:
                 with scratch.open("xb") as file:
                     digest = _pour(content, file)
                     file.flush()
-                    force(file.fileno())
+                    if self._forced:
+                        force(file.fileno())
                 self._name(scratch, self._file(digest))
             finally:
                 with suppress(OSError):
@@ -139,9 +145,13 @@ class FolderBlobs:
     def _name(self, scratch: Path, final: Path) -> None:
         if not final.parent.is_dir():
             final.parent.mkdir(exist_ok=True)
-            force_folder(self.folder)
+            self._force(self.folder)
         scratch.replace(final)
-        force_folder(final.parent)
+        self._force(final.parent)
+
+    def _force(self, folder: Path) -> None:
+        if self._forced:
+            force_folder(folder)
 
     def get(self, digest: str) -> bytes:
         """Return a blob's content."""
@@ -290,8 +300,8 @@ def _written(told: dict[str, Any]) -> float:
         value = told.get(name)
         if isinstance(value, int | float):
             return float(value)
-        if hasattr(value, "timestamp"):
-            return float(value.timestamp())
+        if isinstance(value, datetime):
+            return value.timestamp()
     return 0.0
 
 

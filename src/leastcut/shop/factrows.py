@@ -1,11 +1,11 @@
 """Facts into rows and back: what may be written, exactly once, in the order of their numbers."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import msgspec
-from sqlalchemy import Connection, Row, Select, insert, select, update
+from sqlalchemy import Connection, Select, insert, select, update
 
 from leastcut.shop import tables
 from leastcut.shop.facts import Fact, NewFact
@@ -15,6 +15,7 @@ from leastcut.shop.trouble import NoRowError, ShopError
 KEY = re.compile(r"[A-Za-z0-9_-]{1,40}")
 FIELD = re.compile(r"[A-Za-z][A-Za-z0-9_./-]{0,199}")
 MAX_BODY = 1 << 18  # [bytes]: a long work event is 2 kB
+BIGGEST = 1 << 63  # of a row's number, in both databases
 _AT_ONCE = 500  # keys in one question, under the databases' limits on parameters
 
 
@@ -34,6 +35,8 @@ def body_text(fact: NewFact) -> str:
         raise _bad(fact, "its key is not 1 to 40 of A-Z, a-z, 0-9, _ and -")
     if FIELD.fullmatch(fact.field) is None:
         raise _bad(fact, "its field is not a dotted path of the job file")
+    if fact.base is not None and not 0 <= fact.base < BIGGEST:
+        raise _bad(fact, "its base is no number of a fact")
     try:
         body = msgspec.json.encode(fact.body).decode()
     except (TypeError, ValueError, OverflowError, RecursionError):
@@ -79,7 +82,7 @@ def keep(
     bodies = {key: body_text(fact) for key, fact in once.items()}
     taken = _known(connection, visit, list(once))
     fresh = [key for key in dict.fromkeys(fact.key for fact in facts) if key not in taken]
-    told = {"visit": visit, "at_s": now_s, "device": device, "person": person}
+    told = {"visit": visit, "at_s": now_s, "device": device, "person": plain(person)}
     rows = [_row(once[key], bodies[key]) | told for key in fresh]
     if rows:
         made = insert(tables.facts).returning(tables.facts.c.id, sort_by_parameter_order=True)
@@ -91,6 +94,15 @@ def keep(
     return Appended(taken=taken, head=head)
 
 
+def plain(words: str) -> str:
+    r"""Return text without what cannot be printed, which one of the databases refuses.
+
+    >>> plain("Ana\0 María")
+    'Ana María'
+    """
+    return "".join(letter for letter in words if letter.isprintable())
+
+
 def lock(connection: Connection, visit: int) -> int:
     """Hold a visit until the transaction ends and return its newest fact's number.
 
@@ -100,10 +112,15 @@ def lock(connection: Connection, visit: int) -> int:
         If there is no such visit.
     """
     row = select(tables.visits.c.head).where(tables.visits.c.id == visit).with_for_update()
-    head = connection.execute(row).scalar()
+    head = connection.execute(row).scalar() if possible(visit) else None
     if head is None:
         raise no_visit(visit)
     return int(head)
+
+
+def possible(number: int) -> bool:
+    """Tell whether a row can have this number."""
+    return 0 < number < BIGGEST
 
 
 def no_visit(visit: int) -> NoRowError:
@@ -136,23 +153,10 @@ def of_visit(visit: int, after: int) -> Select[Any]:
     """Return the question for a visit's facts behind a number, in their order."""
     c = tables.facts.c
     columns = (c.id, c.key, c.kind, c.field, c.body, c.base, c.made_s, c.at_s, c.device, c.person)
-    return select(*columns).where(c.visit == visit, c.id > after).order_by(c.id)
+    asked = (visit, min(after, BIGGEST - 1)) if possible(visit) else (0, 0)
+    return select(*columns).where(c.visit == asked[0], c.id > asked[1]).order_by(c.id)
 
 
-def read(rows: Iterable[Row[Any]]) -> tuple[Fact, ...]:
-    """Return rows of :func:`of_visit` as facts."""
-    return tuple(
-        Fact(
-            id=number,
-            key=key,
-            kind=kind,
-            field=field,
-            body=msgspec.json.decode(body),
-            base=base,
-            made_s=made_s,
-            at_s=at_s,
-            device=device,
-            person=person,
-        )
-        for number, key, kind, field, body, base, made_s, at_s, device, person in rows
-    )
+def read(rows: Iterable[Mapping[str, Any]]) -> tuple[Fact, ...]:
+    """Return the mappings that answer :func:`of_visit` as facts."""
+    return tuple(Fact(**{**row, "body": msgspec.json.decode(row["body"])}) for row in rows)

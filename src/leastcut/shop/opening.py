@@ -2,16 +2,17 @@
 
 import os
 import re
-from collections.abc import Iterator
+import sqlite3
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import RLock
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url, text
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError, OperationalError
 
-from leastcut.shop.tables import VERSION, VERSIONS
+from leastcut.shop.tables import KEPT, VERSION, VERSIONS
 from leastcut.shop.trouble import NewerShopError, NoShopError, ShopDamagedError, sorting
 
 FILE = "shop.sqlite"
@@ -41,6 +42,24 @@ class Database:
             yield connection
 
     @contextmanager
+    def snapshot(self) -> Iterator[Connection]:
+        """Yield a connection for a long read: others write meanwhile, this one does not see it."""
+        level = {} if self.sqlite else {"isolation_level": "REPEATABLE READ"}
+        with sorting(self.where), self.engine.connect() as connection:
+            reader = connection.execution_options(**level)
+            with reader.begin():
+                yield reader
+
+    @contextmanager
+    def held(self) -> Iterator[Connection]:
+        """Yield a connection for a long read during which nobody writes."""
+        with self.writing() as connection:
+            if not self.sqlite:
+                names = ", ".join(table.name for table in KEPT)
+                connection.execute(text(f"LOCK TABLE {names} IN EXCLUSIVE MODE"))
+            yield connection
+
+    @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Yield a connection whose work is kept as a whole on leaving, or not at all."""
         if not self.sqlite:
@@ -51,6 +70,26 @@ class Database:
             writer = connection.execution_options(writes=True)
             with writer.begin():
                 yield writer
+
+    @contextmanager
+    def outside(self) -> Iterator[Callable[[str], Any]]:
+        """Yield a function that runs a statement outside of transactions, on SQLite."""
+        with sorting(self.where):
+            raw = self.engine.raw_connection()
+            cursor = raw.cursor()
+
+            def ask(statement: str) -> Any:
+                try:
+                    cursor.execute(statement)
+                    row = cursor.fetchone()
+                except sqlite3.Error as error:
+                    raise OperationalError(statement, None, error) from error
+                return row[0] if row else None
+
+            try:
+                yield ask
+            finally:
+                raw.close()
 
     def close(self) -> None:
         """Let every connection go."""
@@ -84,7 +123,7 @@ def _url(place: str) -> URL:
     return url
 
 
-def open_database(place: str | Path, *, create: bool = True) -> Database:
+def open_database(place: str | Path, *, create: bool = True, as_is: bool = False) -> Database:
     """Open the database of a shop and bring its tables to our version.
 
     Parameters
@@ -93,6 +132,8 @@ def open_database(place: str | Path, *, create: bool = True) -> Database:
         A folder (SQLite in it) or a PostgreSQL URL.
     create : bool
         Whether a shop may be begun where there is none.
+    as_is : bool
+        Open a folder's database to read it, leaving tables and file as they are.
 
     Returns
     -------
@@ -113,7 +154,8 @@ def open_database(place: str | Path, *, create: bool = True) -> Database:
     else:
         database = Database(_sqlite(Path(place), create=create), str(place))
     try:
-        _bring_up(database, create=create)
+        if not as_is:
+            _bring_up(database, create=create)
     except BaseException:
         database.close()
         raise
@@ -130,6 +172,9 @@ def _sqlite(folder: Path, *, create: bool) -> Engine:
         )
     with sorting(str(folder)):
         folder.mkdir(parents=True, exist_ok=True)
+        # SQLite would only say that it cannot open it.
+        if not os.access(file if file.exists() else folder, os.W_OK):
+            raise PermissionError
     engine = create_engine(URL.create("sqlite", database=str(file)), pool_size=8, max_overflow=24)
     event.listen(engine, "connect", _settings)
     event.listen(engine, "begin", _begin)
@@ -170,6 +215,8 @@ def _bring_up(database: Database, *, create: bool) -> None:
     """Leave at once when the tables are ours; else make or upgrade them, one program at a time."""
     with database.reading() as connection:
         found = version_of(connection)
+    if database.sqlite and (found is None or found in VERSIONS):
+        _log_ahead(database)
     if found == VERSION:
         return
     refuse_newer(found, database.where)
@@ -179,8 +226,6 @@ def _bring_up(database: Database, *, create: bool) -> None:
             where=database.where,
             do="Look at the address; `leastcut serve` or `leastcut shop move` begin one",
         )
-    if database.sqlite:
-        _log_ahead(database)
     with database.writing() as connection:
         if not database.sqlite:
             connection.execute(text(f"SELECT pg_advisory_xact_lock({UPGRADE_LOCK})"))
@@ -190,16 +235,9 @@ def _bring_up(database: Database, *, create: bool) -> None:
 
 def _log_ahead(database: Database) -> None:
     """Have SQLite write ahead: a reader never waits, a torn page is put right from the log."""
-    with sorting(database.where):
-        raw = database.engine.raw_connection()
-        try:
-            raw.cursor().execute("PRAGMA journal_mode = WAL")
-        except Exception as error:
-            from sqlalchemy.exc import OperationalError
-
-            raise OperationalError("PRAGMA journal_mode", None, error) from error
-        finally:
-            raw.close()
+    with database.outside() as ask:
+        if ask("PRAGMA journal_mode") != "wal":
+            ask("PRAGMA journal_mode = WAL")
 
 
 def version_of(connection: Connection) -> str | None:

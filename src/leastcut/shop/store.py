@@ -8,23 +8,18 @@ from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from math import ceil
 from pathlib import Path
-from typing import Any, BinaryIO
-from unicodedata import combining, normalize
+from typing import BinaryIO
 
-from sqlalchemy import Connection, Select, func, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 
-from leastcut.shop import factrows
+from leastcut.shop import carrows, factrows
 from leastcut.shop.blobs import Blobs, checked, open_blobs
 from leastcut.shop.derived import Derived, hold
 from leastcut.shop.facts import Fact, NewFact
 from leastcut.shop.opening import PHOTOS, Database, is_url, open_database
 from leastcut.shop.rows import Appended, CarRow, Page, PhotoRow, VisitRow
 from leastcut.shop.tables import about, cars, photos, visits
-from leastcut.shop.trouble import NoRowError, ShopError
-
-
-class LabelError(ShopError):
-    """A car's label or client that cannot be used."""
+from leastcut.shop.trouble import NoRowError
 
 
 class Shop:
@@ -65,7 +60,7 @@ class Shop:
         LabelError
             If the label is empty or not plain text.
         """
-        named = _named(label, client)
+        named = carrows.named(label, client)
         with self.writing() as connection:
             row = insert(cars).values(**named, visit=None, opened_s=now_s).returning(cars.c.id)
             return int(connection.execute(row).scalar_one())
@@ -80,11 +75,13 @@ class Shop:
         NoRowError
             If there is no such car.
         """
-        named = _named(label, client)
+        named = carrows.named(label, client)
+        if not factrows.possible(car):
+            raise carrows.no_car(car)
         with self.writing() as connection:
             done = connection.execute(update(cars).where(cars.c.id == car).values(**named))
             if done.rowcount != 1:
-                raise _no_car(car)
+                raise carrows.no_car(car)
 
     def new_visit(self, car_id: int, *, now_s: float) -> int:
         """Begin a visit of a car and return its number.
@@ -95,8 +92,8 @@ class Shop:
             If there is no such car.
         """
         with self.writing() as connection:
-            if _locked(connection, car_id) is None:
-                raise _no_car(car_id)
+            if carrows.locked(connection, car_id) is None:
+                raise carrows.no_car(car_id)
             row = insert(visits).values(car=car_id, opened_s=now_s, head=0, summary="")
             visit = int(connection.execute(row.returning(visits.c.id)).scalar_one())
             newest = update(cars).where(cars.c.id == car_id)
@@ -113,13 +110,16 @@ class Shop:
         page, per_page : int
             Which page, from 1, of how many rows; a page past the end is the last one.
         """
-        match = [cars.c.words.contains(word, autoescape=True) for word in folded(search).split()]
+        sought = carrows.folded(search[:200]).split()
+        match = [cars.c.words.contains(word, autoescape=True) for word in sought]
         with self.reading() as connection:
             total = connection.execute(select(func.count()).select_from(cars).where(*match))
             n = int(total.scalar_one())
             pages = max(1, ceil(n / per_page))
             page = min(max(1, page), pages)
-            newest = _car_rows().where(*match).order_by(cars.c.opened_s.desc(), cars.c.id.desc())
+            newest = (
+                carrows.car_rows().where(*match).order_by(cars.c.opened_s.desc(), cars.c.id.desc())
+            )
             rows = connection.execute(
                 newest.limit(per_page).offset((page - 1) * per_page)
             ).mappings()
@@ -128,15 +128,18 @@ class Shop:
 
     def visit(self, visit: int) -> VisitRow | None:
         """Return a visit with its car; None when there is no such visit."""
+        query = carrows.visit_rows().where(
+            visits.c.id == (visit if factrows.possible(visit) else 0)
+        )
         with self.reading() as connection:
-            query = _visit_rows().where(visits.c.id == visit)
             row = connection.execute(query).mappings().one_or_none()
         return None if row is None else VisitRow(**row)
 
     def visits(self, car: int) -> tuple[VisitRow, ...]:
         """Return every visit of a car, the first one first."""
+        number = car if factrows.possible(car) else 0
+        query = carrows.visit_rows().where(visits.c.car == number).order_by(visits.c.id)
         with self.reading() as connection:
-            query = _visit_rows().where(visits.c.car == car).order_by(visits.c.id)
             return tuple(VisitRow(**row) for row in connection.execute(query).mappings())
 
     def note_summary(self, visit: int, summary: str) -> None:
@@ -190,7 +193,7 @@ class Shop:
     def facts(self, visit: int, *, after: int = 0) -> tuple[Fact, ...]:
         """Return a visit's facts behind a number, in their order."""
         with self.reading() as connection:
-            return factrows.read(connection.execute(factrows.of_visit(visit, after)))
+            return factrows.read(connection.execute(factrows.of_visit(visit, after)).mappings())
 
     def head(self, visit: int) -> int:
         """Return the number of a visit's newest fact, 0 when it has none.
@@ -200,11 +203,10 @@ class Shop:
         NoRowError
             If there is no such visit.
         """
-        with self.reading() as connection:
-            found = connection.execute(select(visits.c.head).where(visits.c.id == visit)).scalar()
+        found = self.visit(visit)
         if found is None:
             raise factrows.no_visit(visit)
-        return int(found)
+        return found.head
 
     # Photos
 
@@ -306,51 +308,6 @@ class Shop:
     def put_dossier(self, visit: int, head: int, body: bytes) -> bool:
         """Keep a visit's result unless a newer one is there; tell whether it was kept."""
         return self._derived.put_dossier(visit, head, body)
-
-
-def folded(words: str) -> str:
-    """Return text for the search: case and accents taken away.
-
-    >>> folded("Señor LÓPEZ")
-    'senor lopez'
-    """
-    bare = "".join(letter for letter in normalize("NFKD", words) if not combining(letter))
-    return bare.casefold()
-
-
-def _named(label: str, client: str) -> dict[str, str]:
-    label, client = " ".join(label.split()), " ".join(client.split())
-    for what, words in (("label", label), ("client", client)):
-        if not words.isprintable() or len(words) > 200:
-            raise LabelError(
-                "it holds more than 200 letters or ones that cannot be printed",
-                where=what,
-                do="Use plain text",
-            )
-    if not label:
-        raise LabelError("it is empty", where="label", do="Name the car as you call it in the shop")
-    return {"label": label, "client": client, "words": folded(f"{label} {client}")}
-
-
-def _no_car(car: int) -> NoRowError:
-    return NoRowError("there is no such car", where=f"car {car}", do="Open it from the cars")
-
-
-def _locked(connection: Connection, car: int) -> int | None:
-    row = select(cars.c.id).where(cars.c.id == car).with_for_update()
-    return connection.execute(row).scalar()
-
-
-def _car_rows() -> Select[Any]:
-    summary = func.coalesce(visits.c.summary, "").label("summary")
-    columns = (cars.c.id.label("car"), cars.c.label, cars.c.client, cars.c.visit, cars.c.opened_s)
-    return select(*columns, summary).outerjoin(visits, visits.c.id == cars.c.visit)
-
-
-def _visit_rows() -> Select[Any]:
-    c = visits.c
-    columns = (c.id.label("visit"), c.car, cars.c.label, cars.c.client, c.opened_s, c.head)
-    return select(*columns, c.summary).join(cars)
 
 
 def open_shop(
