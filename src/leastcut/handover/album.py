@@ -45,6 +45,8 @@ def _pairs(dossier: Dossier, photos: Container[str]) -> Iterator[Pair]:
 def proof_words(proof: PanelProof) -> str:
     """Return what a proof says, with its bounds."""
     before, after = proof.before_mm_per_cm2, proof.after_mm_per_cm2
+    if before is None or after is None:
+        return "not judged." if proof.refused is None else f"not judged: {proof.refused.why}."
     said = (
         f"{words.load(before.mean)} ({words.load_between(before)}) before, "
         f"{words.load(after.mean)} ({words.load_between(after)}) after"

@@ -74,11 +74,11 @@ def left_after(dossier: Dossier, state: PanelState) -> Interval | None:
 def load_chart(dossier: Dossier) -> Plot:
     """Return scratch load per panel, before and (where proven) after."""
     names = panel_names(dossier)
-    proofs = {proof.panel: proof for proof in dossier.proofs}
+    proofs = {proof.panel: proof for proof in dossier.proofs if proof.refused is None}
     rows = []
     for state in dossier.panels:
         proof = proofs.get(state.panel)
-        before = proof.before_mm_per_cm2 if proof else state.load_mm_per_cm2
+        before = (proof and proof.before_mm_per_cm2) or state.load_mm_per_cm2
         after = proof.after_mm_per_cm2 if proof else None
         said = words.load(before.mean) + (f", after {words.load(after.mean)}" if after else "")
         rows.append(

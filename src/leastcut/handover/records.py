@@ -6,12 +6,15 @@ import msgspec
 
 from leastcut.car.records import Car, Interval
 from leastcut.car.units import UnitSystem
-from leastcut.errors import Problem
+from leastcut.errors import Problem, Refusal
 from leastcut.inspect.records import FilmFinding, Gauge, ScratchFinding, WashCheck
 from leastcut.plan.records import Layout, Plan
 from leastcut.protect.records import Window
 from leastcut.safety.records import Caution
 from leastcut.testspot.records import Process, Target, TestSpot, Trial
+from leastcut.work.prompts import Prompt
+from leastcut.work.proof import ProofNext
+from leastcut.work.runs import RunState
 
 StageName = Literal["car", "inspect", "testspot", "plan", "work", "protect", "handover"]
 
@@ -64,15 +67,54 @@ class People(msgspec.Struct, frozen=True, kw_only=True):
     date: str = ""
 
 
+class PairProof(msgspec.Struct, frozen=True, kw_only=True):
+    """One place before and after: the share of scratches gone there, or why it cannot be told."""
+
+    section: str
+    photo_before: str
+    photo_after: str
+    removed: Interval | None
+    refused: Refusal | None = None
+
+
 class PanelProof(msgspec.Struct, frozen=True, kw_only=True):
-    """What two photos of one place prove: load before and after, share removed, pictures' names."""
+    """What photos of the same places prove of one panel.
+
+    Attributes
+    ----------
+    before_mm_per_cm2, after_mm_per_cm2 : Interval or None
+        Scratch load; None where the photos cannot be judged.
+    removed : Interval or None
+        Share of the visible scratch length gone.
+    photo_before, photo_after : str or None
+        Names of the pictures of the first place that could be judged.
+    required : float or None
+        Share that was promised.
+    met, p_met : bool or None, float or None
+        Whether the promise is kept (None: cannot be told), and with which probability.
+    remains : tuple of str
+        What is left, and why.
+    back_to : tuple of str
+        Sections to go back to, worst first.
+    do, next : str
+        What to do, as a word and in words.
+    """
 
     panel: str
-    before_mm_per_cm2: Interval
-    after_mm_per_cm2: Interval
+    before_mm_per_cm2: Interval | None
+    after_mm_per_cm2: Interval | None
     removed: Interval | None = None
     photo_before: str | None = None
     photo_after: str | None = None
+    required: float | None = None
+    met: bool | None = None
+    p_met: float | None = None
+    remains: tuple[str, ...] = ()
+    back_to: tuple[str, ...] = ()
+    do: ProofNext = "on"
+    next: str = ""
+    refused: Refusal | None = None
+    pairs: tuple[PairProof, ...] = ()
 
 
 class PanelCut(msgspec.Struct, frozen=True, kw_only=True):
@@ -89,6 +131,7 @@ class PanelCut(msgspec.Struct, frozen=True, kw_only=True):
 class Dossier(msgspec.Struct, frozen=True, kw_only=True):
     """The whole job: what is known, what was decided, what it will take, what was proven.
 
+    ``run`` is where the recorded work stands, None without a record; ``prompts`` what it asks to do;
     ``problems`` are what a visit holds and could not be used; a job file with problems has none,
     because nothing is decided on it.
     """
@@ -112,4 +155,6 @@ class Dossier(msgspec.Struct, frozen=True, kw_only=True):
     would_help_most: tuple[Help, ...]
     proofs: tuple[PanelProof, ...] = ()
     cuts: tuple[PanelCut, ...] = ()
+    run: RunState | None = None
+    prompts: tuple[Prompt, ...] = ()
     problems: tuple[Problem, ...] = ()

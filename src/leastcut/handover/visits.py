@@ -34,6 +34,7 @@ def visit(dossier: Dossier, *, when: str) -> Ledger:
     entries += [
         _load(dossier, proof.panel, when, proof.after_mm_per_cm2, after_work=True)
         for proof in dossier.proofs
+        if proof.after_mm_per_cm2 is not None
     ]
     entries += [_cut(dossier, cut, when) for cut in dossier.cuts]
     return add(Ledger(car=dossier.car.label), entries)

@@ -9,7 +9,7 @@ import msgspec
 from msgspec import Meta
 
 from leastcut.car.records import Interval
-from leastcut.handover.records import Dossier, Help, StageName
+from leastcut.handover.records import Dossier, Help, PanelCut, PanelProof, Stage
 from leastcut.plan.records import Material, Minutes, Price, SectionPlan, Step
 from leastcut.safety.records import Caution
 from leastcut.testspot.records import Advice, Candidate, DepthKnowledge, Process
@@ -25,15 +25,6 @@ class CarOut(msgspec.Struct, frozen=True, kw_only=True):
     height_mm: float
     wheelbase_mm: float
     painted_area_m2: float
-
-
-class StageOut(msgspec.Struct, frozen=True, kw_only=True):
-    """One stage: done or not, what is missing, what leastcut does not do there yet."""
-
-    stage: StageName
-    done: bool
-    missing: tuple[str, ...]
-    not_yet: tuple[str, ...]
 
 
 class PanelOut(msgspec.Struct, frozen=True, kw_only=True):
@@ -107,7 +98,7 @@ class JobAnswer(msgspec.Struct, frozen=True, kw_only=True):
     """What ``leastcut job --json`` and ``leastcut demo --json`` print."""
 
     car: CarOut
-    stages: tuple[StageOut, ...]
+    stages: tuple[Stage, ...]
     panels: tuple[PanelOut, ...]
     process: ProcessOut
     sections: tuple[SectionOut, ...]
@@ -115,16 +106,15 @@ class JobAnswer(msgspec.Struct, frozen=True, kw_only=True):
     cautions: tuple[Caution, ...]
     would_help_most: tuple[Help, ...]
     files: tuple[str, ...]
+    cuts: tuple[PanelCut, ...] = ()
+    proofs: tuple[PanelProof, ...] = ()
 
 
 def answer(dossier: Dossier, *, painted_area_m2: float, files: tuple[str, ...]) -> JobAnswer:
     """Return the machine interface's document for a dossier and the files written for it."""
     return JobAnswer(
         car=_car(dossier, painted_area_m2),
-        stages=tuple(
-            StageOut(stage=s.stage, done=s.done, missing=s.missing, not_yet=s.not_yet)
-            for s in dossier.stages
-        ),
+        stages=dossier.stages,
         panels=_panels(dossier),
         process=_process(dossier),
         sections=_sections(dossier),
@@ -132,6 +122,8 @@ def answer(dossier: Dossier, *, painted_area_m2: float, files: tuple[str, ...]) 
         cautions=dossier.cautions,
         would_help_most=dossier.would_help_most,
         files=files,
+        cuts=dossier.cuts,
+        proofs=dossier.proofs,
     )
 
 

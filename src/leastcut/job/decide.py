@@ -3,18 +3,22 @@
 from typing import TYPE_CHECKING
 
 from leastcut.handover.records import Dossier, People
+from leastcut.job.after import after_work
 from leastcut.job.evidence import Evidence
 from leastcut.job.facts import cautions_of, window_of
 from leastcut.job.helps import would_help_most
 from leastcut.job.stages import stages_of
 from leastcut.job.weigh import weigh
 from leastcut.plan import build
+from leastcut.plan.learn import Learnt
 
 if TYPE_CHECKING:
     import numpy as np
 
 
-def decide(evidence: Evidence, *, rng: "np.random.Generator") -> Dossier:
+def decide(
+    evidence: Evidence, *, rng: "np.random.Generator", learnt: Learnt | None = None
+) -> Dossier:
     """Work out everything that follows from the evidence.
 
     Parameters
@@ -23,11 +27,14 @@ def decide(evidence: Evidence, *, rng: "np.random.Generator") -> Dossier:
         What was gathered.
     rng : numpy.random.Generator
         For the Monte Carlo over durations.
+    learnt : Learnt or None
+        The shop's own pace.
 
     Returns
     -------
     Dossier
-        Findings, test spot, sections, plan, cautions, stages, and what would help most.
+        Findings, test spot, sections, plan, cautions, what was done and proven, stages, and what
+        would help most.
 
     Raises
     ------
@@ -35,10 +42,11 @@ def decide(evidence: Evidence, *, rng: "np.random.Generator") -> Dossier:
         If prices or processes cannot be used.
     """
     job = evidence.job
-    known = weigh(evidence)
+    known = weigh(evidence, learnt=learnt)
     wash, gauge, states, spot = known.wash, known.gauge, known.states, known.spot
     inputs, around = known.inputs, known.around
     plan, _ = build.plan_of(inputs, around=around, rng=rng)
+    after = after_work(evidence, states=states, plan=plan, gauge=gauge, draws=inputs.draws)
     return Dossier(
         car=evidence.car,
         people=People(client=job.people.client, shop=job.people.shop, date=job.people.date),
@@ -55,7 +63,7 @@ def decide(evidence: Evidence, *, rng: "np.random.Generator") -> Dossier:
         plan=plan,
         cautions=cautions_of(evidence, states, inputs.layouts, plan),
         window=window_of(job.protect),
-        stages=stages_of(evidence, wash=wash, states=states, spot=spot, plan=plan),
+        stages=stages_of(evidence, wash=wash, states=states, spot=spot, plan=plan, after=after),
         would_help_most=would_help_most(
             evidence,
             states=states,
@@ -64,4 +72,9 @@ def decide(evidence: Evidence, *, rng: "np.random.Generator") -> Dossier:
             plan=plan,
             draws=inputs.draws,
         ),
+        proofs=after.proofs,
+        cuts=after.cuts,
+        run=after.run,
+        prompts=after.prompts,
+        problems=evidence.problems,
     )

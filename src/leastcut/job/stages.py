@@ -1,19 +1,14 @@
 """Where the job stands: stage by stage, derived from what is known, never stored."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from leastcut.handover.records import PanelState, Stage, StageName
 from leastcut.inspect import wash as washing
 from leastcut.inspect.records import WashCheck
+from leastcut.job.after import After, unworked
 from leastcut.job.evidence import Evidence
 from leastcut.plan.records import Plan
 from leastcut.testspot.records import TestSpot
-
-# What leastcut does not do yet, said in the output so that nobody relies on it.
-NOT_YET: dict[StageName, tuple[str, ...]] = {
-    "work": ("a job file cannot carry the record of the run or the proof after it",),
-    "handover": ("the handover after finished work: what is written now is a proposal",),
-}
 
 
 def stages_of(
@@ -23,6 +18,7 @@ def stages_of(
     states: Sequence[PanelState],
     spot: TestSpot,
     plan: Plan,
+    after: After,
 ) -> tuple[Stage, ...]:
     """Return every stage with what is missing there.
 
@@ -38,36 +34,39 @@ def stages_of(
         What the trials taught.
     plan : Plan
         The plan.
+    after : After
+        What the record and the proof came to.
 
     Returns
     -------
     tuple of Stage
         In the order of the job.
     """
+    names = {panel.id: panel.name for panel in evidence.car.panels}
+    to_do = _to_do(evidence, plan, after)
+    back = _back(names, after)
+    plan_done = not _plan(plan)
+    worked = plan_done and not to_do and bool(after.proofs) and not back
+    applied = evidence.job.protect.applied
     missing: dict[StageName, tuple[str, ...]] = {
         "car": _car(evidence),
         "inspect": _inspect(evidence, wash, states),
         "testspot": () if spot.next.do == "use" else (spot.next.why,),
         "plan": _plan(plan),
-        "work": (_first(evidence, plan),),
-        "protect": _protect(evidence),
-        "handover": ("the work is not done yet",),
+        "work": (*to_do, *_wipes(names, after), *back, *_unproven(names, after)),
+        "protect": () if applied else _protect(evidence, worked=worked),
+        "handover": _handover(names, after, worked=worked, applied=applied),
     }
     done: dict[StageName, bool] = {
         "inspect": not _needed(wash, states),
         "testspot": spot.next.do == "use",
-        "plan": not missing["plan"],
-        "work": False,
-        "protect": False,
-        "handover": False,
+        "plan": plan_done,
+        "work": worked,
+        "protect": applied,
+        "handover": worked and applied,
     }
     return tuple(
-        Stage(
-            stage=name,
-            done=done.get(name, not lacks),
-            missing=lacks,
-            not_yet=NOT_YET.get(name, ()),
-        )
+        Stage(stage=name, done=done.get(name, not lacks), missing=lacks)
         for name, lacks in missing.items()
     )
 
@@ -119,20 +118,64 @@ def _plan(plan: Plan) -> tuple[str, ...]:
     return ()
 
 
-def _first(evidence: Evidence, plan: Plan) -> str:
-    """Name the section to begin with."""
+def _to_do(evidence: Evidence, plan: Plan, after: After) -> tuple[str, ...]:
+    """Name the section to go on with, and how many there are."""
     names = {panel.id: panel.name for panel in evidence.car.panels}
-    for section in plan.sections:
-        if section.steps:
-            step = section.steps[0]
-            return f"{names[section.panel]}, section {section.id}: {step.sets} × {step.process}"
-    return "no section to work"
+    if after.run is None:
+        for section in plan.sections:
+            if section.steps:
+                step = section.steps[0]
+                place = f"{names[section.panel]}, section {section.id}"
+                return (f"{place}: {step.sets} × {step.process}",)
+        return ("no section to work",)
+    left = unworked(plan.sections, after.run)
+    if not left:
+        return ()
+    first = next((s for s in left if s.status == "working"), left[0])
+    process, sets = next(iter(first.missing.items()), ("", 0))
+    what = f"{sets} × {process}" if sets else "look, wipe and stop"
+    place = f"{names[first.panel]}, section {first.id}"
+    total = sum(bool(s.steps) for s in plan.sections)
+    return (f"{place}: {what}", f"{len(left)} of {total} sections are still to do")
 
 
-def _protect(evidence: Evidence) -> tuple[str, ...]:
+def _wipes(names: Mapping[str, str], after: After) -> tuple[str, ...]:
+    sections = () if after.run is None else after.run.sections
+    wet = [s for s in sections if s.done and not s.wiped and s.status in {"done", "paused"}]
+    places = (f"{names[s.panel]}, section {s.id}" for s in wet)
+    return tuple(f"{place}: wipe it bare" for place in places)
+
+
+def _back(names: Mapping[str, str], after: After) -> tuple[str, ...]:
+    """Name the panels whose proof asks for more work or another look."""
+    again = [p for p in after.proofs if p.do not in {"on", "stop"}]
+    return tuple(f"{names[proof.panel]}: {proof.next}" for proof in again)
+
+
+def _unproven(names: Mapping[str, str], after: After) -> tuple[str, ...]:
+    """Name the panels that were worked and have no photos of before and after."""
+    sections = () if after.run is None else after.run.sections
+    proven = {proof.panel for proof in after.proofs}
+    bare = dict.fromkeys(names[s.panel] for s in sections if s.done and s.panel not in proven)
+    return (f"no photos before and after of {', '.join(bare)}",) if bare else ()
+
+
+def _protect(evidence: Evidence, *, worked: bool) -> tuple[str, ...]:
     air = {
         "air temperature": evidence.job.protect.air_c,
         "relative humidity": evidence.job.protect.humidity_percent,
     }
     missing = [name for name, value in air.items() if value is None]
-    return (*missing, "the last layer goes on after the work")
+    last = "put the last layer on" if worked else "the last layer goes on after the work"
+    return (*missing, last)
+
+
+def _handover(
+    names: Mapping[str, str], after: After, *, worked: bool, applied: bool
+) -> tuple[str, ...]:
+    guessed = [names[cut.panel] for cut in after.cuts if cut.how == "estimated"]
+    return (
+        *([] if worked else ["the work is not done yet"]),
+        *([] if applied else ["the last layer is not on yet"]),
+        *([f"no film reading after the work on {', '.join(guessed)}"] if guessed else []),
+    )

@@ -1,5 +1,6 @@
 """The short answer in words, for the terminal."""
 
+import math
 from collections.abc import Iterator
 
 from leastcut.car.units import show
@@ -21,7 +22,14 @@ def summary(dossier: Dossier) -> str:
     str
         Some thirty lines of plain text in the dossier's units.
     """
-    parts = (_head(dossier), _panels(dossier), _process(dossier), _totals(dossier), _rest(dossier))
+    parts = (
+        _head(dossier),
+        _panels(dossier),
+        _process(dossier),
+        _totals(dossier),
+        _work(dossier),
+        _rest(dossier),
+    )
     return "\n".join(line for part in parts for line in part)
 
 
@@ -85,6 +93,27 @@ def _totals(dossier: Dossier) -> Iterator[str]:
     if plan.price:
         yield f"Quote: {plan.price.total} {plan.price.currency}, tax included."
     yield ""
+
+
+def _work(dossier: Dossier) -> Iterator[str]:
+    """Say what was done and proven, where anything was."""
+    if dossier.run is not None:
+        planned = {(s.panel, s.id) for s in dossier.plan.sections if s.steps}
+        own = [s for s in dossier.run.sections if (s.panel, s.id) in planned]
+        done = sum(s.status == "done" for s in own)
+        minutes = math.fsum(s.actual_s for s in own) / 60
+        yield f"Worked: {done} of {len(own)} sections done, {minutes:.0f} min on the paint."
+    for cut in dossier.cuts:
+        low, high = (
+            show(x, "micrometer", dossier.units) for x in (cut.cut_um.low, cut.cut_um.high)
+        )
+        mean = show(cut.cut_um.mean, "micrometer", dossier.units)
+        yield f"Cut of {cut.panel}: {mean} ({low} – {high}), {cut.how}."
+    for proof in dossier.proofs:
+        gone = f"{100 * proof.removed.mean:.0f} % gone. " if proof.removed else ""
+        yield f"Proof of {proof.panel}: {gone}{proof.next}."
+    if dossier.run is not None or dossier.proofs or dossier.cuts:
+        yield ""
 
 
 def _rest(dossier: Dossier) -> Iterator[str]:

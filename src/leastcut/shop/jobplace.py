@@ -91,6 +91,7 @@ class ProtectTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     humidity_max_percent: Annotated[
         Percent | None, Meta(description="Most humidity the data sheet allows.")
     ] = None
+    applied: Annotated[bool, Meta(description="The last layer is on.")] = False
 
 
 class PricesTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -8,6 +8,7 @@ target, because the bounds are not symmetric.
 
 import math
 from collections.abc import Sequence
+from typing import Literal
 
 import msgspec
 
@@ -22,6 +23,10 @@ SURE = 0.9
 Z975 = 1.959963984540054
 LEAST_SD = 0.01
 HAZIER = 1.5  # haze after over haze before that counts as hazed
+
+
+# Go on; go back for another set; finish again; look at another place; photograph; try on a spot; stop.
+ProofNext = Literal["on", "set", "finish", "look", "photograph", "try", "stop"]
 
 
 class Pair(msgspec.Struct, frozen=True, kw_only=True):
@@ -42,6 +47,8 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True):
         For what kinds of mark remain.
     read_before, read_after : Measured or None
         Mean film readings at the same spots, with their standard uncertainty [µm].
+    spent_um : float or None
+        What the sets are estimated to have cut where they cut most, where no readings say [µm].
     budget_um : float
         What might be cut today.
     set_um : float or None
@@ -56,6 +63,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True):
     after: ScratchFinding | None = None
     read_before: Measured | None = None
     read_after: Measured | None = None
+    spent_um: float | None = None
     budget_um: float = 0.0
     set_um: float | None = None
     process: str = ""
@@ -78,8 +86,10 @@ class Proof(msgspec.Struct, frozen=True, kw_only=True):
         What is left, and why.
     back_to : tuple of str
         Sections to go back to.
+    do : str
+        What to do, as one word.
     next : str
-        What to do.
+        The same in words.
     """
 
     panel: str
@@ -90,6 +100,7 @@ class Proof(msgspec.Struct, frozen=True, kw_only=True):
     cut_um: Interval | None
     remains: tuple[str, ...] = ()
     back_to: tuple[str, ...] = ()
+    do: ProofNext = "on"
     next: str = ""
     refused: Refusal | None = None
 
@@ -113,6 +124,7 @@ def prove(evidence: Evidence, target: Target) -> Proof:
     met = True if p_met >= SURE else False if p_met <= 1 - SURE else None
     back = () if met else _back(usable, required)
     cut = _drop(evidence)
+    do, said = _next(evidence, cut, back, met=met)
     return Proof(
         panel=evidence.panel,
         required=required,
@@ -122,7 +134,8 @@ def prove(evidence: Evidence, target: Target) -> Proof:
         cut_um=cut,
         remains=_remains(evidence, usable, met=met),
         back_to=back,
-        next=_next(evidence, cut, back, met=met),
+        do=do,
+        next=said,
     )
 
 
@@ -167,6 +180,7 @@ def _unproven(evidence: Evidence, required: float) -> Proof:
         p_met=None,
         removed=None,
         cut_um=_drop(evidence),
+        do="photograph",
         next=why.do,
         refused=why,
     )
@@ -219,21 +233,25 @@ def _hazed(before: ScratchFinding | None, after: ScratchFinding | None) -> bool:
 
 def _next(
     evidence: Evidence, cut: Interval | None, back: tuple[str, ...], *, met: bool | None
-) -> str:
+) -> tuple[ProofNext, str]:
     trails = sum(p.compared.new_trails or 0 for p in evidence.pairs)
     if trails or _hazed(evidence.before, evidence.after):
-        return "Finish again with a clean finishing pad, lightly; then wipe bare and photograph"
+        say = "Finish again with a clean finishing pad, lightly; then wipe bare and photograph"
+        return "finish", say
     if met:
-        return "Nothing more on this panel: go on to the last layer"
+        return "on", "Nothing more on this panel: go on to the last layer"
     if met is None:
-        return "Take a second pair of photos on another place of the panel: one pair cannot tell"
-    left = evidence.budget_um - (cut.high if cut else 0.0)
+        say = "Take a second pair of photos on another place of the panel: one pair cannot tell"
+        return "look", say
+    left = evidence.budget_um - (cut.high if cut else evidence.spent_um or 0.0)
     where = f"section {', '.join(back)}" if back else "the panel"
     if evidence.set_um is None:
-        return f"Go back to {where}: try the next process on a spot first"
+        return "try", f"Go back to {where}: try the next process on a spot first"
     if evidence.set_um > left:
-        return (
+        say = (
             f"Stop here: a further set would take {evidence.set_um:.1f} µm and {max(left, 0):.1f} µm "
             "may still be spent; show the client what stays and why"
         )
-    return f"Go back to {where}: one more set of {evidence.process or 'the same process'}, then wipe and look"
+        return "stop", say
+    process = evidence.process or "the same process"
+    return "set", f"Go back to {where}: one more set of {process}, then wipe and look"
