@@ -139,9 +139,7 @@ def run_demo(
     InputError
         If the folder cannot be written.
     """
-    story = invented()
-    for name, content in _files(story, progress):
-        write_whole(folder / name, content)
+    story = write_evidence(folder, progress=progress)
     return run(
         folder / "demo.toml",
         folder / "results",
@@ -150,6 +148,27 @@ def run_demo(
         progress=progress,
         truth=hidden_truth(story),
     )
+
+
+def write_evidence(folder: Path, *, progress: Progress = lambda _: None) -> Scenario:
+    """Write ``demo.toml`` with its photos and readings into `folder`, and decide nothing.
+
+    Parameters
+    ----------
+    folder : Path
+        Receives them.
+    progress : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Scenario
+        The hidden truth behind them.
+    """
+    story = invented()
+    for name, content in _files(story, progress):
+        write_whole(folder / name, content)
+    return story
 
 
 def invented() -> Scenario:

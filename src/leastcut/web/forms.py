@@ -36,7 +36,7 @@ _BARE: Mapping[str, tuple[str, str]] = {
 }
 _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 _YES, _NO = {"yes", "true"}, {"no", "false"}
-LONGEST = 2000
+LONGEST = 20_000
 
 
 class FieldError(InputError):
@@ -125,6 +125,8 @@ def value_of(text: str, path: str, kind: Any, units: UnitSystem) -> Any:
 
 def _read(text: str, kind: Any, units: UnitSystem) -> Any:
     leaves = [leaf for leaf in _leaves(kind) if leaf is not type(None)]
+    if text.startswith("[["):
+        return _points(text)
     quantity = any(isinstance(leaf, type) and leaf in UNITS for leaf in leaves)
     if quantity and _is_list(kind):
         parts = [p.strip() for p in re.split(r"[;\n]|,\s+|\s+(?=[-+]?\d)", text) if p.strip()]
@@ -136,6 +138,14 @@ def _read(text: str, kind: Any, units: UnitSystem) -> Any:
     if Amount in leaves or ({int, float} & set(leaves) and _NUMBER.fullmatch(text)):
         return _plain_number(text, whole=int in leaves, exact=Amount in leaves)
     return text
+
+
+def _points(text: str) -> Any:
+    """Return corner points typed as JSON; the text itself where it is none."""
+    try:
+        return msgspec.json.decode(text.encode())
+    except msgspec.DecodeError:
+        return text
 
 
 def _is_list(kind: Any) -> bool:

@@ -1,7 +1,8 @@
 """Pages from templates: the reader's language, units and look, and what every page needs."""
 
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from datetime import UTC, datetime
 from functools import cache, partial
 from typing import Any, cast
 
@@ -13,6 +14,8 @@ from starlette.responses import HTMLResponse
 from leastcut.car.units import UnitSystem, show
 from leastcut.errors import Problem
 from leastcut.web import words
+from leastcut.web.forms import shown
+from leastcut.web.glossary import STEPS, TERMS
 
 THEMES = ("auto", "light", "dark")
 
@@ -83,8 +86,19 @@ def templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals["new_key"] = partial(secrets.token_hex, 8)
+    made.globals |= {
+        "new_key": partial(secrets.token_hex, 8),
+        "shown": shown,
+        "day": _day,
+        "terms": TERMS,
+        "tour_steps": STEPS,
+    }
     return made
+
+
+def _day(unix_s: float) -> str:
+    """Return a time as a date that reads the same everywhere."""
+    return datetime.fromtimestamp(unix_s, UTC).date().isoformat()
 
 
 def render(request: Request, template: str, *, status: int = 200, **values: object) -> HTMLResponse:
@@ -116,6 +130,3 @@ def render(request: Request, template: str, *, status: int = 200, **values: obje
     }
     made = templates().get_template(template).render(**{**common, **values})
     return HTMLResponse(made, 422 if trouble.problems and status == 200 else status)
-
-
-Say = Callable[..., str]

@@ -40,3 +40,11 @@ for (const form of document.querySelectorAll("form[method=post]")) {
     setTimeout(() => delete form.dataset.sent, 4000);
   });
 }
+
+// A slider says its number.
+for (const output of document.querySelectorAll("output[for]")) {
+  const input = document.getElementById(output.htmlFor.value);
+  const show = () => (output.textContent = input.value);
+  input.addEventListener("input", show);
+  show();
+}

@@ -1,0 +1,197 @@
+"""Stage four: sections in order, minutes, price, what would change if; the quote to send."""
+
+import time
+from datetime import UTC, datetime
+from itertools import groupby
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from leastcut.plan.records import SectionPlan
+from leastcut.shop.quantities import Micrometres
+from leastcut.web import forms
+from leastcut.web.pages import tour
+from leastcut.web.pages.choices import CHOICES
+from leastcut.web.pages.next import next_of
+from leastcut.web.pages.sheet import section_row
+from leastcut.web.pages.visit import Look, look, values_for
+from leastcut.web.reply import Reader, reader_of, render
+from leastcut.web.wonder import Wish, Wondered
+
+CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "MXN")
+
+
+def plan(request: Request) -> Response:
+    """Show the plan."""
+    found, reader = look(request), reader_of(request)
+    made = found.dossier.plan if found.dossier else None
+    wish = wish_of(request, reader) if made else None
+    answer = (
+        request.app.state.wonderer.ask(found.visit, found.now, found.head, wish) if wish else None
+    )
+    return render(
+        request,
+        "plan.html",
+        **values_for(
+            found,
+            stage="plan",
+            title=reader.say("Plan"),
+            next=next_of(found, reader, "plan"),
+            stage_now=found.stage("plan"),
+            choices=CHOICES,
+            currencies=[("", "…"), *((code, code) for code in CURRENCIES)],
+            plan=made,
+            wish=wish,
+            answer=answer,
+            compared=_compared(answer, reader) if answer else [],
+            reserve_now=_reserve_now(found, reader),
+            totals=_totals(found, reader),
+            panels=_by_panel(found, reader),
+            materials=_materials(found, reader),
+            notes=[reader.told(note) for note in (made.notes if made else ())],
+            relaxations=[reader.told(r.say) for r in (made.relaxations if made else ())],
+            cautions=[
+                c for c in (found.dossier.cautions if found.dossier else ()) if c.panel is None
+            ],
+            tour=tour.step_of(request),
+        ),
+    )
+
+
+def _reserve_now(found: Look, reader: Reader) -> str:
+    states = found.dossier.panels if found.dossier else ()
+    return reader.show(states[0].film.reserve_um, "micrometer") if states else ""
+
+
+def wish_of(request: Request, reader: Reader) -> Wish | None:
+    """Return the wish in the page's address, or None without one."""
+    given = request.query_params
+    reserve = given.get("reserve", "").strip()[:20]
+    finish = given.get("finish")
+    wish = Wish(
+        finish=finish if finish in {"daily", "show"} else None,
+        reserve=forms.with_unit(reserve, Micrometres, reader.units) if reserve else None,
+        confidence_percent=_number(given.get("confidence", ""), 50, 99),
+        minutes=_number(given.get("minutes", ""), 10, 6000),
+    )
+    return None if wish == Wish() else wish
+
+
+def _number(text: str, low: float, high: float) -> float | None:
+    try:
+        return min(max(float(text), low), high)
+    except ValueError:
+        return None
+
+
+def _compared(answer: Wondered, reader: Reader) -> list[tuple[str, str, str]]:
+    """Return the figures before and after, line by line."""
+    before, after = answer.before, answer.after
+    if before is None or after is None:
+        return []
+    rows = [
+        (reader.say("On the paint"), _hours(before.work_minutes), _hours(after.work_minutes)),
+        (reader.say("Safe to promise"), _hours(before.minutes.p80), _hours(after.minutes.p80)),
+        (
+            reader.say("Mean cut"),
+            reader.show(before.cut_um, "micrometer"),
+            reader.show(after.cut_um, "micrometer"),
+        ),
+        (
+            reader.say("Scratches gone"),
+            _percent(before.removed_percent),
+            _percent(after.removed_percent),
+        ),
+        (
+            reader.say("Hardest section"),
+            _percent(before.worst_percent),
+            _percent(after.worst_percent),
+        ),
+    ]
+    if before.total is not None and after.total is not None:
+        rows.append((reader.say("Quote"), str(before.total), str(after.total)))
+    return rows
+
+
+def _percent(value: float | None) -> str:
+    return "–" if value is None else f"{value:.0f} %"
+
+
+def _totals(found: Look, reader: Reader) -> list[tuple[str, str, str]]:
+    if found.dossier is None:
+        return []
+    made = found.dossier.plan
+    rows = [
+        (reader.say("On the paint"), _hours(made.section_minutes), reader.say("sets alone")),
+        (
+            reader.say("Whole job"),
+            _hours(made.minutes.p50),
+            reader.say("as likely longer as shorter"),
+        ),
+        (reader.say("Safe to promise"), _hours(made.minutes.p80), reader.say("four times in five")),
+    ]
+    if made.price is not None:
+        price = f"{made.price.total} {made.price.currency}"
+        rows.append((reader.say("Quote"), price, reader.say("tax included")))
+    return rows
+
+
+def _hours(minutes: float) -> str:
+    whole = round(minutes)
+    return f"{whole // 60} h {whole % 60:02d}" if whole >= 60 else f"{whole} min"
+
+
+def _by_panel(found: Look, reader: Reader) -> list[dict[str, Any]]:
+    """Return the sections in the order of work, a panel's together."""
+    names = {panel.id: reader.told(panel.name) for panel in found.panels}
+    grouped = groupby(found.sections, key=lambda plan: plan.panel)
+    return [_panel(panel, names.get(panel, panel), list(plans), reader) for panel, plans in grouped]
+
+
+def _panel(panel: str, name: str, plans: list[SectionPlan], reader: Reader) -> dict[str, Any]:
+    return {
+        "id": panel,
+        "name": name,
+        "rows": [section_row(plan, reader) for plan in plans],
+        "minutes": f"{sum(step.seconds for plan in plans for step in plan.steps) / 60:.0f}",
+    }
+
+
+def _materials(found: Look, reader: Reader) -> list[tuple[str, str, str]]:
+    if found.dossier is None:
+        return []
+    return [
+        (
+            reader.told(item.name),
+            reader.show(item.amount, "milliliter")
+            if item.unit == "ml"
+            else f"{item.amount:g} {reader.told(item.unit)}",
+            reader.told(item.why),
+        )
+        for item in found.dossier.plan.materials
+    ]
+
+
+def plan_pdf(request: Request) -> Response:
+    """Return the plan for the wall."""
+    from leastcut.handover import plan_pdf as made
+
+    return _pdf(request, made.make, "plan.pdf")
+
+
+def _pdf(request: Request, make: Any, name: str) -> Response:
+    found = look(request)
+    if found.dossier is None:
+        raise HTTPException(409, "the plan is still being worked out")
+    content = make(found.dossier, now=datetime.fromtimestamp(time.time(), UTC))
+    headers = {"Content-Disposition": f'inline; filename="{name}"'}
+    return Response(content, media_type="application/pdf", headers=headers)
+
+
+routes = [
+    Route("/v/{visit:int}/plan", plan),
+    Route("/v/{visit:int}/plan.pdf", plan_pdf),
+]
