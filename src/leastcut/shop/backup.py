@@ -8,6 +8,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -282,3 +283,12 @@ def thin_out(folder: Path, keep: int) -> tuple[Path, ...]:
         with sorting(str(path)):
             shutil.rmtree(path)
     return tuple(old)
+
+
+def dated(folder: Path, now_s: float) -> Path:
+    """Return the place of a new backup in a folder of backups, named by its time (UTC).
+
+    >>> dated(Path("backups"), 1_000_000_000.0).name
+    'shop-20010909T014640Z'
+    """
+    return folder / f"shop-{datetime.fromtimestamp(now_s, UTC):%Y%m%dT%H%M%SZ}"

@@ -1,11 +1,11 @@
 """Facts into rows and back: what may be written, exactly once, in the order of their numbers."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import msgspec
-from sqlalchemy import Connection, Select, insert, select, update
+from sqlalchemy import Connection, RowMapping, Select, insert, select, update
 
 from leastcut.shop import tables
 from leastcut.shop.facts import Fact, NewFact
@@ -157,6 +157,6 @@ def of_visit(visit: int, after: int) -> Select[Any]:
     return select(*columns).where(c.visit == asked[0], c.id > asked[1]).order_by(c.id)
 
 
-def read(rows: Iterable[Mapping[str, Any]]) -> tuple[Fact, ...]:
+def read(rows: Iterable[RowMapping]) -> tuple[Fact, ...]:
     """Return the mappings that answer :func:`of_visit` as facts."""
     return tuple(Fact(**{**row, "body": msgspec.json.decode(row["body"])}) for row in rows)
