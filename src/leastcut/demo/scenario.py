@@ -3,17 +3,24 @@
 Car, owner and shop are invented; no real person, maker or product is meant.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from leastcut.car.units import UnitSystem
 from leastcut.demo import hidden, render, truth
+from leastcut.demo.afterwards import worked
 from leastcut.demo.hidden import Scenario
 from leastcut.demo.truth import TrialTruth
-from leastcut.job.gather import WORKERS, Progress
+from leastcut.job.carry import events_text
+from leastcut.job.decide import decide
+from leastcut.job.gather import WORKERS, Gathering, Progress, Sights, look_all
+from leastcut.job.run import SEED as DECIDE_SEED
 from leastcut.job.run import Outcome, run
+from leastcut.job.sources import Folder
 from leastcut.shop.files import write_whole
 from leastcut.testspot.records import Process
 
@@ -29,6 +36,7 @@ PHOTOGRAPHED = (
     "door-front-right",
 )
 MEASURED = (*PHOTOGRAPHED, "door-rear-left", "tailgate", "wing-front-right", "door-rear-right")
+WORKED = "bonnet"
 REPAINTED = ("door-front-right",)
 THIN = ("roof",)
 
@@ -140,6 +148,7 @@ def run_demo(
         If the folder cannot be written.
     """
     story = write_evidence(folder, progress=progress)
+    known = write_work(folder, story, progress=progress)
     return run(
         folder / "demo.toml",
         folder / "results",
@@ -147,6 +156,49 @@ def run_demo(
         units=units,
         progress=progress,
         truth=hidden_truth(story),
+        known=known,
+    )
+
+
+def write_work(folder: Path, story: Scenario, *, progress: Progress = lambda _: None) -> Sights:
+    """Work one panel as the plan says, and add its record, photos and readings to ``demo.toml``.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds what :func:`write_evidence` wrote.
+    story : Scenario
+        The hidden truth.
+    progress : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    mapping
+        What was found in the photos from before the work, so that they need no second look.
+    """
+    path = folder / "demo.toml"
+    source = Folder.open(path)
+    sights = look_all(source, source.job, progress=progress)
+    progress("planning the work")
+    evidence = Gathering(source).evidence(sights)
+    plan = decide(evidence, rng=np.random.default_rng(DECIDE_SEED)).plan
+    done = worked(story, [s for s in plan.sections if s.panel == WORKED], evidence.ladder)
+    write_whole(folder / "photos" / f"{WORKED}-after.jpg", render.jpeg(done.after))
+    write_whole(folder / "run.jsonl", events_text(done.events))
+    write_whole(folder / "readings-after.csv", _csv(done.readings))
+    text = path.read_text(encoding="utf-8")
+    text = text.replace("format = 1\n", 'format = 1\nrun = "run.jsonl"\n', 1)
+    text = text.replace("[film]\n", '[film]\nreadings_after = "readings-after.csv"\n', 1)
+    write_whole(path, f"{text}\n{_proof(done.section)}")
+    return sights
+
+
+def _proof(section: str) -> str:
+    return (
+        f'[[proof]]\npanel = "{WORKED}"\nsection = "{section}"\n'
+        f'before = "photos/{WORKED}.jpg"\nafter = "photos/{WORKED}-after.jpg"\n'
+        f'square = "{truth.SQUARE_MM:g} mm"\n'
     )
 
 
@@ -211,7 +263,10 @@ def _files(story: Scenario, progress: Progress) -> Iterator[tuple[str, str | byt
 
 
 def _readings(story: Scenario) -> str:
-    rows = hidden.readings(story, MEASURED)
+    return _csv(hidden.readings(story, MEASURED))
+
+
+def _csv(rows: Sequence[tuple[str, str, float]]) -> str:
     lines = [f"{panel},{spot},{reading:g}" for panel, spot, reading in rows]
     return "\n".join(["# drawn from a hidden truth", "panel,spot,reading_um", *lines, ""])
 

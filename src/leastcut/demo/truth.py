@@ -182,7 +182,7 @@ def trials(
         key = (panel, spot)
         before = state.get(key) or place(truth, panel, spot)
         taken = sets * cut_per_set_um(truth, process)
-        after = _worked(truth, panel, spot, before, process, taken, number)
+        after = worked_place(truth, panel, spot, before, process, taken, number)
         done.append(
             _trial(
                 truth,
@@ -198,7 +198,7 @@ def trials(
     return tuple(done)
 
 
-def _worked(
+def worked_place(
     truth: Scenario,
     panel: str,
     spot: str,

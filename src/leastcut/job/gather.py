@@ -37,7 +37,9 @@ WORKERS = 2
 _SIZES = ("length_mm", "width_mm", "height_mm", "wheelbase_mm")
 
 
-def gather(path: Path, *, progress: Progress = lambda _: None) -> Evidence:
+def gather(
+    path: Path, *, progress: Progress = lambda _: None, known: Sights | None = None
+) -> Evidence:
     """Read a job file and all evidence beside it.
 
     Parameters
@@ -46,6 +48,8 @@ def gather(path: Path, *, progress: Progress = lambda _: None) -> Evidence:
         The ``.toml`` file; files it names are looked for in its folder.
     progress : callable
         Told in a few words what is being done.
+    known : mapping, optional
+        What was found in some of the photos already, by kind and number of the look.
 
     Returns
     -------
@@ -62,7 +66,7 @@ def gather(path: Path, *, progress: Progress = lambda _: None) -> Evidence:
     folder = Folder.open(path)
     gathered = Gathering(folder)
     _whole(gathered)
-    evidence = gathered.evidence(look_all(folder, gathered.job, progress=progress))
+    evidence = gathered.evidence(look_all(folder, gathered.job, progress=progress, known=known))
     _whole(gathered)
     return evidence
 
@@ -72,16 +76,22 @@ def _whole(gathered: "Gathering") -> None:
         raise JobFileError(tuple(gathered.problems))
 
 
-def look_all(folder: Folder, job: JobFile, *, progress: Progress = lambda _: None) -> Sights:
-    """Look at every photo that a job in a folder names."""
-    wanted = list(looks(job))
+def look_all(
+    folder: Folder,
+    job: JobFile,
+    *,
+    progress: Progress = lambda _: None,
+    known: Sights | None = None,
+) -> Sights:
+    """Look at every photo that a job in a folder names, less those that are known."""
+    sights: dict[Look1, Sight] = dict(known or {})
+    wanted = [look for look in looks(job) if (look.kind, look.number) not in sights]
 
     def one(look: Look) -> Sight:
         seen, pictures = see(look, *(folder.read(name) for name in look.files))
         names = picture_names(job, look)[: len(pictures)]
         return Sight(seen=seen, names=names, pictures=pictures)
 
-    sights: dict[Look1, Sight] = {}
     with ThreadPoolExecutor(WORKERS) as pool:
         for number, (look, sight) in enumerate(zip(wanted, pool.map(one, wanted), strict=True)):
             progress(f"looked at {look.files[-1]} ({number + 1} of {len(wanted)})")

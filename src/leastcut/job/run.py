@@ -16,7 +16,7 @@ from leastcut.handover.records import Dossier, Help
 from leastcut.job.contract import JobAnswer, answer
 from leastcut.job.decide import decide
 from leastcut.job.evidence import Evidence
-from leastcut.job.gather import Progress, gather
+from leastcut.job.gather import Progress, Sights, gather
 from leastcut.job.reader import for_reader
 from leastcut.shop.files import write_whole
 from leastcut.shop.jobfile import JobFileError
@@ -42,6 +42,7 @@ def run(
     units: UnitSystem | None = None,
     progress: Progress = lambda _: None,
     truth: Mapping[str, object] | None = None,
+    known: Sights | None = None,
 ) -> Outcome:
     """Take a job file through every stage and write plan, report, pictures and JSON.
 
@@ -59,6 +60,8 @@ def run(
         Told in a few words what is being done.
     truth : mapping, optional
         The hidden truth of an invented scenario, for a page of found against true.
+    known : mapping, optional
+        What was found in some of the photos already.
 
     Returns
     -------
@@ -70,7 +73,7 @@ def run(
     InputError
         If anything named in the job file cannot be used; nothing is written then.
     """
-    evidence = gather(path, progress=progress)
+    evidence = gather(path, progress=progress, known=known)
     progress("deciding")
     dossier = decide(evidence, rng=np.random.default_rng(SEED))
     if units is not None:
