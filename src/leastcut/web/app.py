@@ -17,7 +17,21 @@ from starlette.staticfiles import StaticFiles
 
 from leastcut.errors import InputError
 from leastcut.shop.store import Shop
-from leastcut.web.pages import after, car, cars, inspect, plan, post, sheet, shop, testspot, tour
+from leastcut.web import access
+from leastcut.web.gate import Gate
+from leastcut.web.pages import (
+    after,
+    car,
+    cars,
+    inspect,
+    plan,
+    post,
+    see,
+    sheet,
+    shop,
+    testspot,
+    tour,
+)
 from leastcut.web.reply import reader_of, render
 from leastcut.web.settings import Settings
 from leastcut.web.wonder import Wonderer
@@ -45,18 +59,23 @@ def create_app(kept: Shop, analyst: Any, settings: Settings | None = None) -> St
     Starlette
         An ASGI application.
     """
+    settings = settings or Settings()
     app = Starlette(
         routes=[
+            *access.routes,
             *_pages(),
             Mount("/static", StaticFiles(directory=HERE / "static")),
             Mount("/fonts", StaticFiles(directory=FONTS)),
         ],
-        middleware=[Middleware(GZipMiddleware, minimum_size=PACKED_FROM_BYTES)],
+        middleware=[
+            Middleware(Gate, shop=kept, settings=settings),
+            Middleware(GZipMiddleware, minimum_size=PACKED_FROM_BYTES),
+        ],
         exception_handlers={InputError: _problem, HTTPException: _problem},
         lifespan=_lifespan,
     )
     wonderer = Wonderer(kept)
-    app.state.shop, app.state.analyst, app.state.settings = kept, analyst, settings or Settings()
+    app.state.shop, app.state.analyst, app.state.settings = kept, analyst, settings
     app.state.wonderer = wonderer
     app.state.invented = shop.Invented(kept, wonderer.executor)
     return app
@@ -69,6 +88,7 @@ def _pages() -> list[Any]:
         *shop.routes,
         *tour.routes,
         *post.routes,
+        *see.routes,
         *after.routes,
         *car.routes,
         *inspect.routes,

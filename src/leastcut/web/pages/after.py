@@ -6,7 +6,7 @@ from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from leastcut.errors import InputError
@@ -19,7 +19,6 @@ from leastcut.web.pages.next import next_of, wash_of
 from leastcut.web.pages.seen import shots
 from leastcut.web.pages.visit import Look, look, values_for
 from leastcut.web.reply import Reader, reader_of, render
-from leastcut.web.who import need
 
 MINUTES_A_DAY = 1440
 
@@ -105,10 +104,6 @@ def _at(minutes: float, reader: Reader) -> str:
 
 def handover(request: Request) -> Response:
     """Show the documents for the client, and the link to send."""
-    return _handover(request)
-
-
-def _handover(request: Request, *, fresh: str = "") -> Response:
     found, reader = look(request), reader_of(request)
     return render(
         request,
@@ -125,7 +120,6 @@ def _handover(request: Request, *, fresh: str = "") -> Response:
             ),
             names={panel.id: reader.told(panel.name) for panel in found.panels},
             links=_links(request, found),
-            fresh=fresh,
             tour=tour.step_of(request),
         ),
     )
@@ -134,27 +128,6 @@ def _handover(request: Request, *, fresh: str = "") -> Response:
 def _links(request: Request, found: Look) -> list[Any]:
     gate = getattr(request.state, "gate", None)
     return list(gate.links.all(now_s=time.time(), visit=found.visit)) if gate else []
-
-
-def new_link(request: Request) -> Response:
-    """Make a link for the client; its address is shown once."""
-    found, who = look(request), need(request, "share")
-    token = request.state.gate.links.new(found.visit, by=who.person_id, now_s=time.time())
-    address = request.app.state.settings.address.rstrip("/")
-    return _handover(request, fresh=f"{address}/see/{token}")
-
-
-async def end_link(request: Request) -> Response:
-    """Shut a client's link."""
-    who = need(request, "share")
-    number = str((await request.form()).get("link", ""))
-    visit = request.path_params["visit"]
-    gate = request.state.gate
-    held = {one.link for one in gate.links.all(now_s=time.time(), visit=visit)}
-    if not number.isdigit() or int(number) not in held:
-        raise HTTPException(404, "no such link")
-    gate.links.revoke(int(number), by=who.person_id, now_s=time.time())
-    return RedirectResponse(f"/v/{visit}/handover#link", 303)
 
 
 def ledger(request: Request) -> Response:
@@ -179,9 +152,19 @@ def ledger(request: Request) -> Response:
 
 def report_pdf(request: Request) -> Response:
     """Return the report for the client as PDF."""
+    return report_of(request, look(request))
+
+
+def report_of(request: Request, found: Look) -> Response:
+    """Return the report of a visit as PDF.
+
+    Raises
+    ------
+    HTTPException
+        If nothing has been worked out yet.
+    """
     from leastcut.handover import report_pdf as made
 
-    found = look(request)
     if found.dossier is None:
         raise HTTPException(409, "the report is still being worked out")
     content = made.make(
@@ -226,8 +209,6 @@ routes = [
     Route("/v/{visit:int}/protect", protect),
     Route("/v/{visit:int}/handover", handover),
     Route("/v/{visit:int}/handover/ledger", ledger),
-    Route("/v/{visit:int}/handover/link", new_link, methods=["POST"]),
-    Route("/v/{visit:int}/handover/unlink", end_link, methods=["POST"]),
     Route("/v/{visit:int}/handover.pdf", report_pdf),
     Route("/v/{visit:int}/pictures/{name}", picture),
 ]

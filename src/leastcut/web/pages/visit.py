@@ -34,6 +34,8 @@ class Look:
         What the car is called.
     head : int
         The newest fact.
+    known_head : int
+        The newest fact that the dossier knows.
     facts : tuple of Fact
         All of them.
     now : Visit
@@ -50,6 +52,7 @@ class Look:
     car_row: int
     label: str
     head: int
+    known_head: int
     facts: tuple[Fact, ...]
     now: Visit
     dossier: Dossier | None
@@ -146,7 +149,12 @@ def _plain(value: object) -> object:
 
 
 def look(request: Request) -> Look:
-    """Return the visit that a request's path names.
+    """Return the visit that a request's path names."""
+    return look_at(request, int(request.path_params["visit"]))
+
+
+def look_at(request: Request, visit: int) -> Look:
+    """Return a visit as its pages see it.
 
     Raises
     ------
@@ -154,7 +162,6 @@ def look(request: Request) -> Look:
         If there is no such visit.
     """
     state = request.app.state
-    visit = int(request.path_params["visit"])
     row = state.shop.visit(visit)
     if row is None:
         raise HTTPException(404, "no such visit")
@@ -175,6 +182,7 @@ def look(request: Request) -> Look:
         car_row=row.car,
         label=now.values.get("car.label") or row.label,
         head=head,
+        known_head=0 if stored is None else stored[0],
         facts=tuple(facts),
         now=now,
         dossier=dossier,
