@@ -85,13 +85,31 @@ def decode(data: bytes, name: str = "photo") -> Photo:
     PhotoError
         As for :func:`load`.
     """
-    if not data:
-        raise PhotoError("the file is empty", do="Copy it from the phone again")
-    image = _open_heic(data) if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS else _open(data)
+    image = open_checked(data)
     try:
         return _convert(image, name)
     finally:
         image.close()
+
+
+def open_checked(data: bytes) -> Any:
+    """Open a photo with Pillow, not yet decoded nor turned upright; close it after use.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+
+    Raises
+    ------
+    PhotoError
+        If it is empty, too large, animated or no photo.
+    """
+    if not data:
+        raise PhotoError("the file is empty", do="Copy it from the phone again")
+    if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
+        return _open_heic(data)
+    return _open(data)
 
 
 def _open(data: bytes) -> Any:
