@@ -55,7 +55,8 @@ def proof_words(proof: PanelProof) -> str:
         return f"{said}."
     low = words.percent(proof.removed.low).split(words.NBSP)[0]
     gone = f"{words.percent(proof.removed.mean)} ({low} to {words.percent(proof.removed.high)})"
-    return f"{said}; {gone} of the scratches are gone."
+    asked = "" if proof.required is None else f"; {words.percent(proof.required)} was promised"
+    return f"{said}; {gone} of the scratches are gone{asked}."
 
 
 def shots(dossier: Dossier, photos: Container[str]) -> tuple[Shot, ...]:

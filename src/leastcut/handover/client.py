@@ -127,7 +127,7 @@ def _head(dossier: Dossier) -> Sheet:
         "client": short(dossier.people.client, 160),
         "shop": short(dossier.people.shop, 160),
         "job_date": dossier.people.date,
-        "status": _status(worked=worked),
+        "status": _status(worked=worked, begun=work_begun(dossier)),
         "summary": summary(dossier),
         "figures": _figures(dossier),
         "target": words.TARGETS[dossier.target],
@@ -144,10 +144,20 @@ def report_kind(dossier: Dossier) -> str:
     return "Handover report" if work_recorded(dossier) else "Condition report and proposal"
 
 
-def _status(*, worked: bool) -> str:
+def work_begun(dossier: Dossier) -> bool:
+    """Return whether any work has been recorded, finished or not."""
+    return dossier.run is not None or bool(dossier.cuts)
+
+
+def _status(*, worked: bool, begun: bool) -> str:
     if worked:
         return (
             "The work is done and recorded; numbers after the work are measured where it says so."
+        )
+    if begun:
+        return (
+            "The work is under way. Where it is recorded, the numbers say what was done; every "
+            "other number about the work is a forecast."
         )
     return (
         "No work has been recorded yet. This is what was found and what is proposed; "
@@ -197,7 +207,7 @@ def _figures(dossier: Dossier) -> list[list[str]]:
     worked = {s.panel for s in plan.sections if s.steps}
     figures = [[f"{len(worked)} of {len(dossier.car.panels)}", "panels polished"]]
     if worked:
-        how = "recorded" if dossier.cuts else "planned"
+        how = "recorded" if work_recorded(dossier) and dossier.cuts else "planned"
         most = words.thickness(most_cut_um(dossier), dossier.units)
         figures.append([most, f"most cut, {how}"])
         least = min(s.clear_after_low_um for s in plan.sections if s.steps)
@@ -211,9 +221,15 @@ def _figures(dossier: Dossier) -> list[list[str]]:
 
 
 def most_cut_um(dossier: Dossier) -> float:
-    """Return the upper bound of the largest cut: recorded where work is recorded, else planned."""
-    cuts = dossier.cuts or dossier.plan.sections
-    return max(one.cut_um.high for one in cuts)
+    """Return the upper bound of the largest cut: recorded where work is recorded, else planned.
+
+    Once the work is done, what was planned and not recorded was not cut.
+    """
+    known = {cut.panel for cut in dossier.cuts}
+    planned = [s.cut_um.high for s in dossier.plan.sections if s.panel not in known]
+    if dossier.cuts and work_recorded(dossier):
+        planned = []
+    return max([*planned, *(cut.cut_um.high for cut in dossier.cuts)])
 
 
 def _drawing_alt(dossier: Dossier) -> str:
