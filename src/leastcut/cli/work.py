@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from leastcut.cli import options
+from leastcut.cli import options, work_job
 from leastcut.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,6 +23,10 @@ class PointsError(InputError):
 @click.group()
 def group() -> None:
     """Measure the run: technique from video, records, proof."""
+
+
+for _command in work_job.COMMANDS:
+    group.add_command(_command)
 
 
 @group.command()

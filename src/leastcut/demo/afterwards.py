@@ -19,6 +19,7 @@ from leastcut.work.runs import Event, PadChanged, PadCleaned, SetDone, Started, 
 
 # Seconds between two sections, for wiping one and taping the next; common practice, no source.
 BETWEEN_S = 75.0
+SETS_PER_PAD = 12  # the same
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,14 +100,15 @@ def _readings(
 def _events(story: Scenario, sections: Sequence[SectionPlan]) -> Iterator[Event]:
     """Yield the record that the work screen would have made, in seconds since the job began."""
     clock = _Clock(hidden.stream(story.seed, "pace", sections[0].panel))
-    fresh: set[str] = set()
+    used: dict[str, int] = {}
     for section in sections:
         at: dict[str, Any] = {"panel": section.panel, "section": section.id}
         for step in section.steps:
-            if step.process not in fresh:
-                fresh.add(step.process)
+            if used.get(step.process, SETS_PER_PAD) + step.sets > SETS_PER_PAD:
+                used[step.process] = 0
                 yield PadChanged(**clock.stamp(60.0), process=step.process)
             yield Started(**clock.stamp(10.0), **at, process=step.process)
+            used[step.process] += step.sets
             for number in range(step.sets):
                 yield SetDone(**clock.worked(step.seconds / step.sets), **at, process=step.process)
                 if number % 2:
