@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 
 from leastcut.errors import InputError
 from leastcut.shop.store import Shop
-from leastcut.web import access
+from leastcut.web import access, health, openapi, uploads
 from leastcut.web.gate import Gate
 from leastcut.web.pages import (
     after,
@@ -33,6 +33,7 @@ from leastcut.web.pages import (
     tour,
 )
 from leastcut.web.reply import reader_of, render
+from leastcut.web.rules import status_of
 from leastcut.web.settings import Settings
 from leastcut.web.wonder import Wonderer
 
@@ -63,6 +64,9 @@ def create_app(kept: Shop, analyst: Any, settings: Settings | None = None) -> St
     app = Starlette(
         routes=[
             *access.routes,
+            *uploads.routes,
+            *health.routes,
+            *openapi.routes,
             *_pages(),
             Mount("/static", StaticFiles(directory=HERE / "static")),
             Mount("/fonts", StaticFiles(directory=FONTS)),
@@ -107,10 +111,13 @@ async def _lifespan(app: Starlette) -> AsyncIterator[None]:
 async def _problem(request: Request, error: Exception) -> Response:
     """Say what went wrong in words, as a page or for a program."""
     if isinstance(error, HTTPException):
-        status, lines = error.status_code, [str(error.detail)]
+        status, why, do = error.status_code, str(error.detail), ""
     else:
         assert isinstance(error, InputError)
-        status, lines = 422, [f"{error.what}. {error.do}"]
+        status, why, do = status_of(error), error.what, error.do
+    if request.url.path.startswith("/api/"):
+        return uploads.refused(status, why, do)
+    lines = [f"{why}. {do}" if do else why]
     title = reader_of(request).say("Something is wrong")
     return await run_in_threadpool(
         render, request, "problem.html", status=status, title=title, lines=lines

@@ -10,6 +10,8 @@ import msgspec
 METHODS = ("GET", "HEAD", "POST", "PUT", "DELETE")
 READS = ("GET", "HEAD")
 LONGEST_PATH, LONGEST_QUERY, MOST_HEADERS = 512, 2048, 80
+# What the record's numbers of rows can be at most, by far.
+LONGEST_NUMBER = 15
 # Headers that make some servers take another path, method or address than the one written.
 TRICKS = (
     "x-http-method-override",
@@ -141,6 +143,8 @@ def _wrong_line(ask: Ask) -> Refused | None:
     odd = not ask.path.isprintable() or "�" in ask.path or not ask.path.startswith("/")
     if _BAD_RAW.search(ask.raw_path) or odd or ".." in steps or "." in steps:
         return _refused(400, "the address holds what no address of ours does")
+    if any(step.isdigit() and len(step) > LONGEST_NUMBER for step in steps):
+        return _refused(404, "there is no such number")
     if re.search(rb"%(?![0-9A-Fa-f]{2})|[^\x21-\x7e]", ask.query):
         return _refused(400, "the address holds what no address of ours does")
     return None

@@ -64,6 +64,11 @@ class Gate:
         self._tries = Buckets(limits.tries_per_s, limits.tries_burst, clock=clock)
         self._all_tries = Buckets(limits.all_tries_per_s, limits.all_tries_burst, clock=clock)
 
+    def from_here(self, request: Request) -> bool:
+        """Tell whether a request comes from this very machine, under one of its own names."""
+        client = request.client
+        return client is not None and _loopback(client.host)
+
     async def __call__(self, scope: Any, receive: Receive, send: Send) -> None:
         """Answer one connection of the server."""
         if scope["type"] == "http":

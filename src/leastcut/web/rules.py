@@ -2,6 +2,15 @@
 
 from typing import Any
 
+from leastcut.errors import InputError
+from leastcut.shop.trouble import (
+    NoRowError,
+    NoShopError,
+    ShopBusyError,
+    ShopDamagedError,
+    ShopFullError,
+    ShopReadOnlyError,
+)
 from leastcut.web.asks import Ask, Refused, own_origin
 from leastcut.web.bodies import too_long
 from leastcut.web.who import Who, same
@@ -76,3 +85,18 @@ def place_of(scope: Any) -> str:
     """Return what a change was about, from the path: numbers of visits, people, devices."""
     found = scope.get("path_params", {}).items()
     return " ".join(f"{name} {value}" for name, value in found if name != "token")
+
+
+_STATUS: dict[type[InputError], int] = {
+    NoRowError: 404,
+    ShopFullError: 507,
+    ShopReadOnlyError: 503,
+    ShopBusyError: 503,
+    NoShopError: 503,
+    ShopDamagedError: 503,
+}
+
+
+def status_of(error: InputError) -> int:
+    """Return the status of an error: mostly the input's fault, sometimes the disk's."""
+    return next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 422)
