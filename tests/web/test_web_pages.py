@@ -9,97 +9,112 @@ from playwright.sync_api import Page, Request
 
 pytestmark = pytest.mark.browser
 
+# Every page of a car, and of the shop.
+ON_CAR = (
+    "", "/car", "/inspect", "/inspect/wash", "/inspect/photos", "/inspect/readings",
+    "/inspect/gauge", "/inspect/outline/bonnet", "/testspot", "/plan", "/work/prove", "/protect",
+    "/handover", "/handover/ledger", "/panel/bonnet", "/panel/bonnet/1",
+)  # fmt: skip
+IN_SHOP = ("/", "/new", "/terms", "/settings", "/demo")
 
-def test_the_car_page_shows_the_sheet_and_the_next_thing(page: Page, address: str) -> None:
-    page.goto(address)
-    assert page.locator("h1").inner_text() == "The dark green two-box"
-    assert page.locator(".next").inner_text().startswith("Next")
-    assert page.locator("figure.paper svg").count() == 1
-    assert page.locator("figure.paper svg path").count() > 40
-    assert page.locator("ul.panels li").count() == 17
+
+def paths(visit: int) -> list[str]:
+    return [*IN_SHOP, *(f"/v/{visit}{path}" for path in ON_CAR)]
 
 
-def test_a_tap_leads_to_a_panel_and_back(page: Page, address: str) -> None:
-    page.goto(address)
-    page.get_by_role("link", name="Bonnet").tap()
-    page.wait_for_url("**/panel/bonnet")
-    assert page.locator("h1").inner_text() == "Bonnet"
-    assert page.locator("ol.sections li").count() >= 6
-    picture = page.locator("figure img")
+def test_the_sheet_is_the_home_of_a_car(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(workbench.here)
+    assert phone.locator("h1").inner_text() == "The dark green two-box"
+    assert phone.locator(".next p").first.inner_text()
+    assert phone.locator(".paper svg a").count() == 17
+    assert phone.locator("ul.rows a[href*='/panel/']").count() == 17
+
+
+def test_a_tap_on_a_piece_leads_to_the_panel_and_on_to_a_section(
+    phone: Page,
+    workbench,  # noqa: ANN001
+) -> None:
+    phone.goto(workbench.here)
+    phone.locator(".paper a[href$='/panel/bonnet'] path").first.tap()
+    phone.wait_for_url("**/panel/bonnet")
+    assert phone.locator("h1").inner_text() == "Bonnet"
+    picture = phone.locator("figure img")
     picture.scroll_into_view_if_needed()
     picture.evaluate("img => img.decode()")
     assert picture.evaluate("img => img.naturalWidth") > 100
-    page.locator(".back a").tap()
-    page.wait_for_url(address + "/")
+    phone.locator(".paper a[href$='/panel/bonnet/1'] path").first.tap()
+    phone.wait_for_url("**/panel/bonnet/1")
+    assert "mm/s" in phone.locator("dl.facts").inner_text()
+    phone.locator(".back a").tap()
+    phone.wait_for_url("**/panel/bonnet")
 
 
-@pytest.mark.parametrize("measure", ["load", "clear", "cut"])
-def test_the_sheet_wears_another_measure(page: Page, address: str, measure: str) -> None:
-    page.goto(address)
-    before = page.locator("figure.paper").inner_html()
-    page.locator(f"a[href='/?measure={measure}']").tap()
-    page.wait_for_url(f"**measure={measure}")
-    assert page.locator("figure.paper").inner_html() != before
-    assert page.locator(".measures [aria-current=page]").count() == 1
+@pytest.mark.parametrize("measure", ["load", "clear", "cut", "done"])
+def test_the_sheet_wears_another_measure(phone: Page, workbench, measure: str) -> None:  # noqa: ANN001
+    phone.goto(workbench.here)
+    before = phone.locator(".paper").inner_html()
+    phone.locator(f"a[href$='?measure={measure}']").tap()
+    phone.wait_for_url(f"**measure={measure}")
+    assert phone.locator(".paper").inner_html() != before
+    assert phone.locator(".chips [aria-current=page]").count() == 1
 
 
-def test_nothing_is_asked_of_the_internet(page: Page, address: str) -> None:
+def test_every_page_opens_asks_only_here_and_raises_nothing(phone: Page, workbench) -> None:  # noqa: ANN001
     asked: list[str] = []
+    faults: list[str] = []
 
     def note(request: Request) -> None:
         asked.append(request.url)
 
-    page.on("request", note)
-    for path in ("/", "/panel/bonnet", "/?measure=clear"):
-        page.goto(address + path)
-    hosts = {urlparse(url).hostname for url in asked}
-    assert hosts == {"127.0.0.1"}
+    phone.on("request", note)
+    phone.on("pageerror", lambda error: faults.append(str(error)))
+    phone.on("console", lambda said: faults.append(said.text) if said.type == "error" else None)
+    for path in paths(workbench.visit):
+        answer = phone.goto(workbench.address + path)
+        assert answer is not None
+        assert answer.status == 200, path
+        assert phone.locator("h1").count() == 1, path
+    assert {urlparse(url).hostname for url in asked if not url.startswith("data:")} == {"127.0.0.1"}
+    assert not faults
 
 
-def test_phone_size_targets_and_no_sideways_scroll(page: Page, address: str) -> None:
-    for path in ("/", "/panel/bonnet"):
-        page.goto(address + path)
-        width = page.evaluate("document.documentElement.scrollWidth")
-        assert width <= 390
-        for link in page.locator("a:visible:not(.skip)").all():
-            box = link.bounding_box()
-            assert box is not None
-            assert box["height"] >= 44, link.inner_text()
+def test_every_figure_says_how_it_is_known(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.here}/panel/bonnet")
+    assert phone.locator("dl.figures").count() == phone.locator("details.how").count() == 4
+    first = phone.locator("details.how").first
+    first.locator("summary").tap()
+    assert re.search(r"\d+ scratches in the photo, scale from the square", first.inner_text())
 
 
-def test_all_by_keyboard(page: Page, address: str) -> None:
-    page.goto(address)
-    page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.className") == "skip"
-    for _ in range(40):
-        page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.getAttribute('href')") == "/panel/bonnet":
-            break
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/panel/bonnet")
+def test_the_stages_are_a_tap_away_and_say_where_one_is(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(workbench.here)
+    for word in ("Car", "Inspect", "Test spot", "Plan", "Protect", "Hand over"):
+        phone.locator("nav.stages a", has_text=word).tap()
+        assert phone.locator("nav.stages [aria-current=page]").inner_text().endswith(word)
 
 
-def test_documents_and_what_is_not_there(address: str) -> None:
-    with httpx2.Client(base_url=address) as client:
-        assert client.get("/files/plan.pdf").content.startswith(b"%PDF")
-        assert client.get("/files/job.json").json()["car"]["body"] == "two-box"
-        for path in ("/files/../demo.toml", "/files/%2e%2e/demo.toml", "/panel/x", "/?measure=x"):
-            answer = client.get(path)
-            assert answer.status_code == 404
+def test_what_is_not_there_is_said_plainly(workbench) -> None:  # noqa: ANN001
+    with httpx2.Client(base_url=workbench.address, cookies={"leastcut_device": workbench.key}) as c:
+        visit = workbench.visit
+        for path in (
+            "/v/999",
+            f"/v/{visit}/panel/x",
+            f"/v/{visit}/panel/bonnet/x",
+            f"/v/{visit}?measure=x",
+            f"/v/{visit}/pictures/x",
+            f"/v/{visit}/inspect/photos?panel=x",
+            "/nothing",
+        ):
+            answer = c.get(path)
+            assert answer.status_code == 404, path
             assert "Something is wrong" in answer.text
-        headers = client.get("/").headers
+        headers = c.get("/").headers
         assert "default-src 'none'" in headers["content-security-policy"]
 
 
-def test_a_spoilt_job_file_is_explained_on_the_page(demo, tmp_path) -> None:  # noqa: ANN001
-    from starlette.testclient import TestClient
-
-    from leastcut.web.app import create_app
-
-    job_file = demo.copy(tmp_path / "job")
-    job_file.write_text(job_file.read_text().replace('body = "two-box"', 'body = "boat"'))
-    with TestClient(create_app(job_file, tmp_path / "out")) as client:
-        answer = client.get("/")
-    assert answer.status_code == 422
-    assert re.search(r"demo\.toml:\d+ car\.body", answer.text)
-    assert not (tmp_path / "out").exists()
+def test_documents_are_pdf(workbench) -> None:  # noqa: ANN001
+    with httpx2.Client(base_url=workbench.address, cookies={"leastcut_device": workbench.key}) as c:
+        for name in ("plan.pdf", "handover.pdf", "quote.pdf"):
+            answer = c.get(f"/v/{workbench.visit}/{name}", timeout=60)
+            assert answer.status_code == 200, name
+            assert answer.content.startswith(b"%PDF")

@@ -19,7 +19,7 @@ from leastcut.car.units import UnitSystem
 from leastcut.errors import LeastcutError
 from leastcut.handover.glyphs import FONTS, printable
 
-Template = Literal["plan", "report", "dossier", "teaching"]
+Template = Literal["plan", "report", "dossier", "teaching", "quote"]
 TEMPLATES = Path(__file__).parent / "templates"
 
 

@@ -19,7 +19,8 @@ from leastcut.shop.quantities import Millimetres, decode
 from leastcut.web import forms
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.drawings import in_language, page_for, silhouette
-from leastcut.web.reply import Reader, Trouble, reader_of, render
+from leastcut.web.reply import Trouble, reader_of, render
+from leastcut.web.who import need
 
 PER_PAGE = 20
 SIZES = ("length", "width", "height", "wheelbase")
@@ -82,24 +83,17 @@ async def take_new(request: Request) -> Response:
 
 
 def _make(request: Request, facts: list[NewFact], label: str) -> int:
-    shop, now_s = request.app.state.shop, time.time()
+    shop, now_s, who = request.app.state.shop, time.time(), need(request, "write")
     car = shop.new_car(label, now_s=now_s)
     visit = int(shop.new_visit(car, now_s=now_s))
-    who = getattr(request.state, "who", None)
-    shop.append(
-        visit,
-        facts,
-        device=getattr(who, "device", None),
-        person=getattr(who, "person", ""),
-        now_s=now_s,
-    )
+    shop.append(visit, facts, device=who.device, person=who.person, now_s=now_s)
     request.app.state.analyst.poke(visit)
     return visit
 
 
 def another_visit(request: Request) -> Response:
     """Open a new visit of a car that was here before, with what stays true of it."""
-    shop, now_s = request.app.state.shop, time.time()
+    shop, now_s, who = request.app.state.shop, time.time(), need(request, "write")
     car = int(request.path_params["car"])
     visits = shop.visits(car)
     if not visits:
@@ -111,14 +105,7 @@ def another_visit(request: Request) -> Response:
         if fact.kind == "set" and fact.field.startswith(("car.", "room.", "prices.", "people."))
     ]
     newest = {fact.field: fact for fact in facts}
-    who = getattr(request.state, "who", None)
-    shop.append(
-        visit,
-        list(newest.values()),
-        device=getattr(who, "device", None),
-        person=getattr(who, "person", ""),
-        now_s=now_s,
-    )
+    shop.append(visit, list(newest.values()), device=who.device, person=who.person, now_s=now_s)
     return RedirectResponse(f"/v/{visit}", 303)
 
 
@@ -156,11 +143,6 @@ def _drawn(given: dict[str, Any]) -> Car:
     except msgspec.ValidationError as error:
         raise InputError(str(error), where="length", do="Type it again") from None
     return car_of(JobFile(format=1, car=table), {})
-
-
-def reader_words(reader: Reader) -> str:
-    """Return an example of a length in the reader's units."""
-    return "14 ft 1 in" if reader.units == "us" else "4.3 m"
 
 
 routes = [

@@ -2,6 +2,7 @@
 
 import time
 from datetime import UTC, datetime
+from functools import partial
 from itertools import groupby
 from typing import Any
 
@@ -20,8 +21,31 @@ from leastcut.web.pages.sheet import section_row
 from leastcut.web.pages.visit import Look, look, values_for
 from leastcut.web.reply import Reader, reader_of, render
 from leastcut.web.wonder import Wish, Wondered
+from leastcut.web.words import mark
 
 CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "MXN")
+
+QUOTE = {
+    "quote": mark("Quote"),
+    "for": mark("for {client}"),
+    "finish": mark("Finish"),
+    "daily": mark("at least 85 % of the visible scratch length gone"),
+    "show": mark("at least 95 % of the visible scratch length gone"),
+    "work": mark("Work"),
+    "work_words": mark("{sections} sections on {panels} panels"),
+    "hours": mark("Time at the shop"),
+    "hours_words": mark("{hours} h, with four chances in five"),
+    "keeps": mark("What stays"),
+    "keeps_words": mark("at least {reserve} of clear coat wherever it is there to keep"),
+    "net": mark("Net"),
+    "tax": mark("Tax"),
+    "total": mark("Total"),
+    "deposit": mark("Of which deposit"),
+    "valid": mark("Valid until {date}."),
+    "reads": mark(
+        "An estimate from what has been measured so far. Marks deeper than the clear coat can pay for stay, and are pointed out before the work."
+    ),
+}
 
 
 def plan(request: Request) -> Response:
@@ -182,6 +206,15 @@ def plan_pdf(request: Request) -> Response:
     return _pdf(request, made.make, "plan.pdf")
 
 
+def quote_pdf(request: Request) -> Response:
+    """Return the quote to send, in the reader's language."""
+    from leastcut.handover import quote_pdf as made
+
+    say = reader_of(request).say
+    labels = {name: say(text) for name, text in QUOTE.items()}
+    return _pdf(request, partial(made.make, labels={**made.LABELS, **labels}), "quote.pdf")
+
+
 def _pdf(request: Request, make: Any, name: str) -> Response:
     found = look(request)
     if found.dossier is None:
@@ -194,4 +227,5 @@ def _pdf(request: Request, make: Any, name: str) -> Response:
 routes = [
     Route("/v/{visit:int}/plan", plan),
     Route("/v/{visit:int}/plan.pdf", plan_pdf),
+    Route("/v/{visit:int}/quote.pdf", quote_pdf),
 ]

@@ -17,12 +17,17 @@ from leastcut.errors import InputError, Problem
 from leastcut.job import values
 from leastcut.job.carfrom import car_of
 from leastcut.job.visit import Visit, fold
+from leastcut.shop.blobs import DIGEST
 from leastcut.shop.facts import Fact, NewFact
 from leastcut.web import forms
 from leastcut.web.reply import Trouble, reader_of
+from leastcut.web.who import Right, need
 
 # What a form says about itself; every other input is a field.
 OWN = frozenset({"csrf", "key", "do", "list", "item", "back", "then", "field", "value", "base"})
+
+# Fields that name a photo by its content.
+PHOTO_FIELDS = frozenset({"file", "before", "after"})
 
 Taken = tuple[list[NewFact], dict[str, Problem]]
 
@@ -100,20 +105,52 @@ def _take(request: Request, visit: int, typed: Mapping[str, str]) -> dict[str, P
     if shop.visit(visit) is None:
         raise HTTPException(404, "no such visit")
     known = tuple(shop.facts(visit))
+    if typed.get("do") == "decide":
+        need(request, "settle")
     facts, problems = _facts(typed, fold(known), reader_of(request).units, now_s)
+    problems = problems or _foreign_photos(shop, visit, facts)
     problems = problems or _consequences(known, facts, now_s)
     if problems or not facts:
         return problems
-    who = getattr(request.state, "who", None)
-    shop.append(
-        visit,
-        facts,
-        device=getattr(who, "device", None),
-        person=getattr(who, "person", ""),
-        now_s=now_s,
-    )
+    who = need(request, _right(facts))
+    shop.append(visit, facts, device=who.device, person=who.person, now_s=now_s)
+    _tell_the_list(shop, visit, facts)
     request.app.state.analyst.poke(visit)
     return {}
+
+
+def _right(facts: list[NewFact]) -> Right:
+    """Return what somebody must be allowed to do for these facts."""
+    if any(fact.field.startswith("prices.") for fact in facts):
+        return "price"
+    return "write"
+
+
+def _tell_the_list(shop: Any, visit: int, facts: list[NewFact]) -> None:
+    """Keep what the list of cars shows: label, client, how much has been measured."""
+    now = fold(shop.facts(visit))
+    if any(fact.field in {"car.label", "people.client"} for fact in facts):
+        label = now.values.get("car.label")
+        if label:
+            row = shop.visit(visit)
+            shop.rename_car(row.car, str(label), client=str(now.values.get("people.client", "")))
+    counts = (len(now.items.get("photo", {})), len(now.items.get("reading", {})), len(now.events))
+    photos, readings, events = counts
+    words = [f"{photos} photos", f"{readings} readings"] + ([f"{events} steps"] if events else [])
+    shop.note_summary(visit, ", ".join(words))
+
+
+def _foreign_photos(shop: Any, visit: int, facts: list[NewFact]) -> dict[str, Problem]:
+    """Return the photos that a form names and this visit does not hold."""
+    problems = {}
+    for fact in facts:
+        named = fact.body if fact.kind == "add" and isinstance(fact.body, dict) else {}
+        for field in PHOTO_FIELDS.intersection(named):
+            row = shop.photo(named[field]) if DIGEST.fullmatch(str(named[field])) else None
+            if row is None or visit not in row.visits:
+                what = "this photo is not here"
+                problems[field] = Problem(where=field, what=what, do="Choose it again")
+    return problems
 
 
 def _facts(typed: Mapping[str, str], now: Visit, units: Any, now_s: float) -> Taken:
