@@ -94,6 +94,11 @@ class Server:
         self._run("createdb", *host, name)
         return f"postgresql+psycopg://shop@127.0.0.1:{self.port}/{name}"
 
+    def drop(self, url: str) -> None:
+        """Remove a database, whoever still uses it."""
+        host = ("-h", "127.0.0.1", "-p", str(self.port), "-U", "shop")
+        self._run("dropdb", "--force", "--if-exists", *host, url.rsplit("/", 1)[1])
+
     def _run(self, program: str, *arguments: str | Path) -> None:
         command: Sequence[str | Path] = [*self._as, self.bin / program, *arguments]
         done = subprocess.run(
@@ -119,7 +124,9 @@ def _free_port() -> int:
 def running(*, settings: dict[str, str] | None = None) -> Iterator[Server]:
     """Yield a running server in a scratch folder of its own."""
     programs()
-    folder = Path(tempfile.mkdtemp(prefix="leastcut-postgres-"))
+    memory = Path("/dev/shm")
+    there = memory if os.access(memory, os.W_OK) else None
+    folder = Path(tempfile.mkdtemp(prefix="leastcut-postgres-", dir=there))
     try:
         server = Server(folder, settings=settings)
         server.make()

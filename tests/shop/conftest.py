@@ -18,12 +18,15 @@ def postgres_server() -> Iterator[postgres.Server]:
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """An address at which no shop has been begun yet."""
     if request.param == "sqlite":
-        return str(tmp_path / "shop")
+        yield str(tmp_path / "shop")
+        return
     server: postgres.Server = request.getfixturevalue("postgres_server")
-    return server.database()
+    url = server.database()
+    yield url
+    server.drop(url)
 
 
 @pytest.fixture

@@ -173,20 +173,23 @@ def verify(
     as_json: bool,
 ) -> None:
     """Check that everything is there and whole: the database, and every photo."""
-    from leastcut.shop.backup import verify_backup
+    from leastcut.shop.backup import read_manifest, verify_backup
     from leastcut.shop.verify import Verified
     from leastcut.shop.verify import verify as check
 
     if of_backup is not None:
         found = verify_backup(of_backup, told=_told)
-        seen = Verified(rows={}, photos=0, photo_bytes=0, unlinked=0, problems=found)
+        sizes = read_manifest(of_backup).photos
+        seen = Verified(
+            rows={}, photos=len(sizes), photo_bytes=sum(sizes.values()), unlinked=0, problems=found
+        )
     else:
         with opened(shop_place, blobs) as shop:
             seen = check(shop, deep=not quick, told=_told)
     if as_json:
         _json({"whole": not seen.problems, **_fields(seen)})
     elif not seen.problems:
-        click.echo("whole" + (f": {seen.photos} photos" if of_backup is None else ""))
+        click.echo(f"whole: the record and {seen.photos} photos")
     click.get_current_context().exit(_tell_problems(seen.problems))
 
 

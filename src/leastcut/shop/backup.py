@@ -4,7 +4,6 @@ A backup of either kind of shop has the same form and can be restored to either 
 gets its name when everything in it is whole and on the disk; the manifest tells what must be there.
 """
 
-import os
 import shutil
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
@@ -15,7 +14,7 @@ from typing import Any
 import msgspec
 
 from leastcut.errors import Problem
-from leastcut.shop.blobs import Blobs, FolderBlobs, digest_of, force_folder
+from leastcut.shop.blobs import Blobs, FolderBlobs, digest_of, force_folder, force_tree
 from leastcut.shop.copying import Told, copy_blob, copy_rows, linked, silent
 from leastcut.shop.files import write_whole
 from leastcut.shop.opening import (
@@ -119,7 +118,7 @@ def whole(folder: Path) -> Iterator[Path]:
     try:
         yield scratch
         with sorting(str(folder)):
-            os.sync()
+            force_tree(scratch)
             scratch.rename(folder)
             force_folder(folder.parent)
     except BaseException:

@@ -94,6 +94,17 @@ def force_folder(folder: Path) -> None:
         os.close(handle)
 
 
+def force_tree(folder: Path) -> None:
+    """Bring everything under a folder to the disk."""
+    for path in sorted(folder.rglob("*"), reverse=True):
+        if path.is_dir():
+            force_folder(path)
+        else:
+            with path.open("rb") as file:
+                force(file.fileno())
+    force_folder(folder)
+
+
 def _missing(digest: str) -> NoRowError:
     return NoRowError(
         "the photo is not in the store",

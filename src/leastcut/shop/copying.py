@@ -15,6 +15,7 @@ from leastcut.shop.trouble import NoRowError, ShopError
 # Pictures are drawn again where they are wanted.
 COPIED = (*KEPT, findings, dossiers)
 AT_ONCE = 2_000
+_STREAMED = {"stream_results": True, "yield_per": AT_ONCE}
 
 Told = Callable[[str, int, int], None]
 
@@ -44,8 +45,7 @@ def rows_of(table: Table) -> Select[Any]:
 
 def batches(connection: Connection, table: Table) -> Iterator[list[Any]]:
     """Yield a table's rows, some at a time."""
-    streamed = connection.execution_options(stream_results=True, yield_per=AT_ONCE)
-    result = streamed.execute(rows_of(table))
+    result = connection.execute(rows_of(table), execution_options=_STREAMED)
     for rows in result.partitions(AT_ONCE):
         yield list(rows)
 
@@ -144,14 +144,14 @@ def linked(connection: Connection) -> Iterator[tuple[str, int | None]]:
     Photos that visits hold, and those that only a fact names: nothing that a fact speaks of is
     ever left behind.
     """
-    streamed = connection.execution_options(stream_results=True, yield_per=AT_ONCE)
     held: set[str] = set()
     size = func.max(photos.c.bytes)
-    for digest, n in streamed.execute(select(photos.c.digest, size).group_by(photos.c.digest)):
+    each = select(photos.c.digest, size).group_by(photos.c.digest)
+    for digest, n in connection.execute(each, execution_options=_STREAMED):
         held.add(digest)
         yield digest, int(n)
     long_ones = select(facts.c.body).where(func.length(facts.c.body) >= 66)
-    for (body,) in streamed.execute(long_ones):
+    for (body,) in connection.execute(long_ones, execution_options=_STREAMED):
         for digest in _named(body) - held:
             held.add(digest)
             yield digest, None
