@@ -42,9 +42,9 @@ PADS = (
 FPS = (24.0, 25.0, 30.0, 50.0, 60.0)
 
 
-def takes(count: int) -> list[Take]:
+def takes(count: int, seed: int = 11) -> list[Take]:
     """Return takes that differ in all that the renderer can change, from one seed."""
-    rng = np.random.default_rng(11)
+    rng = np.random.default_rng(seed)
     made = []
     while len(made) < count:
         paint, pad = PAINTS[rng.integers(6)], PADS[rng.integers(6)]
@@ -94,10 +94,10 @@ def judge(take: Take) -> dict[str, Any]:
     }
 
 
-def accuracy(count: int = 32) -> dict[str, Any]:
+def accuracy(count: int = 32, seed: int = 11) -> dict[str, Any]:
     """Return the worst errors over the takes."""
     rows = []
-    for k, take in enumerate(takes(count)):
+    for k, take in enumerate(takes(count, seed)):
         rows.append(judge(take))
         print(k, json.dumps({key: _short(v) for key, v in rows[-1].items()}), flush=True)
     judged = [r for r in rows if "refused" not in r]

@@ -304,8 +304,8 @@ def _learnt(flats: list[U8], shown: list[Bools], state: _State, ask: Ask) -> Loo
         size = 0.5 * ask.pad_diameter_mm / state.sheet.grid_mm
         likely = tuple(replace(look, radius_px=size) for look in likely)
     some = [(looks.lab(flat), shows) for flat, shows in zip(flats, shown, strict=True)]
-    best = looks.apart(pad.chosen(likely, some[::2]), state.sheet)
-    return best if isinstance(best, Refusal) else pad.sharpened(best, some[::3])
+    best = pad.sharpened(pad.chosen(likely, some[::2]), some[::3])
+    return looks.apart(best, state.sheet)
 
 
 def _clicked(

@@ -19,13 +19,13 @@ from leastcut.work.sheet import Sheet
 GROUPS = 6
 TRIED_MM = tuple(float(r) for r in np.geomspace(22, 115, 22))  # radii of pads: 45 to 230 mm
 LEAST_QUALITY = 0.36
-LEAST_APART = 3.2  # pad from paint, in their own spreads
+LEAST_APART = 3.6  # pad from paint, in their own spreads
 MOVED = 26.0  # Lab units between a pixel and the still ground that count as changed
 FLOOR = np.array([10.0, 5.0, 5.0], np.float32)  # least spread of a colour: shading, compression
 COARSE = 3
 BARE_SHARE = 0.12  # of the frames in which a place must show paint to count as paint
 MOVES = 0.7  # radii that a pad must move over within the frames looked at
-NEARLY = 0.75  # of the best quality that another look must have to be tried
+NEARLY = 0.85  # of the best quality that another look must have to be tried
 OTHER = 0.3  # what hides the pad counts this much for it
 RING = 1.6  # the pad's colour around the disc counts this much against it: an arm goes on
 

@@ -197,7 +197,8 @@ def chosen(likely: Sequence[Look], pictures: Sequence[tuple[F32, Bools]]) -> Loo
 def _merit(look: Look, pictures: Sequence[tuple[F32, Bools]]) -> float:
     discs = [locate(picture, look, None, 0.0, tells=shows) for picture, shows in pictures]
     rims = [abs(d.radius / look.radius_px - 1) < RIM_AGREES for d in discs]
-    return sum(d.score * (1.0 if rim else 0.3) for d, rim in zip(discs, rims, strict=True))
+    filled = sum(d.score * (1.0 if rim else 0.3) for d, rim in zip(discs, rims, strict=True))
+    return filled * look.radius_px  # a small disc is filled by chance, by a bit of an arm
 
 
 def sharpened(look: Look, pictures: Sequence[tuple[F32, Bools]]) -> Look:
