@@ -55,7 +55,8 @@ def _too_much(state: RunState, now_s: float, rules: Rules) -> list[Prompt]:
         if not s.missing:
             say = f"Stop: the planned sets on {s.id} are done; more costs clear coat that was not planned"
             told.append(Prompt(do="stop", say=say, **where))
-        spent = s.actual_s + (now_s - (state.since_s or now_s))
+        begun = [w.since_s for w in state.at_work if (w.panel, w.section) == (s.panel, s.id)]
+        spent = s.actual_s + sum(now_s - since_s for since_s in begun)
         if s.planned_s > 0 and spent > rules.over_time * s.planned_s:
             say = f"{s.id} has taken {spent:.0f} s against {s.planned_s:.0f} s planned: look whether the arm goes slowly, as that cuts and warms more"
             told.append(Prompt(do="hurry-not", say=say, **where))

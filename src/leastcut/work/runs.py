@@ -25,20 +25,22 @@ class RunError(InputError):
 
 
 class Started(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="started"):
-    """Work on a section began, or went on."""
+    """Work on a section began, or went on; `by` tells several people on one car apart."""
 
     id: str
     at_s: float
     panel: str
     section: str
     process: str
+    by: str = ""
 
 
 class Stopped(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="stopped"):
-    """Work on whatever was being worked stopped."""
+    """Work on whatever `by` was working on stopped."""
 
     id: str
     at_s: float
+    by: str = ""
 
 
 class SetDone(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="set-done"):
@@ -111,11 +113,22 @@ class SectionState(msgspec.Struct, frozen=True, kw_only=True):
         return {p: n for p, n in rest.items() if n > 0}
 
 
+class AtWork(msgspec.Struct, frozen=True, kw_only=True):
+    """Who works on what, since when [s]."""
+
+    by: str
+    panel: str
+    section: str
+    process: str
+    since_s: float
+
+
 class RunState(msgspec.Struct, frozen=True, kw_only=True):
     """Where the run stands.
 
     ``pads`` counts sets since each process's pad was last fresh, ``loaded`` since it was last
-    cleaned. ``problems`` are events that do not fit; they change nothing.
+    cleaned. ``at_work`` holds everybody at work, who began last standing last; ``now`` and
+    ``since_s`` are the last of them. ``problems`` are events that do not fit; they change nothing.
     """
 
     sections: tuple[SectionState, ...]
@@ -125,6 +138,7 @@ class RunState(msgspec.Struct, frozen=True, kw_only=True):
     since_s: float | None
     last_s: float
     problems: tuple[Problem, ...] = ()
+    at_work: tuple[AtWork, ...] = ()
 
 
 class Spent(msgspec.Struct, frozen=True, kw_only=True):
@@ -167,14 +181,16 @@ class _Fold:
         self.skipped: dict[tuple[str, str], str] = {}
         self.pads: dict[str, int] = defaultdict(int)
         self.loaded: dict[str, int] = defaultdict(int)
-        self.now: tuple[str, str, str] | None = None
-        self.since: float | None = None
+        self.at_work: dict[str, AtWork] = {}
         self.problems: list[Problem] = []
 
-    def stop(self, at_s: float) -> None:
-        if self.now is not None and self.since is not None:
-            self.seconds[self.now[:2]] += at_s - self.since
-        self.now, self.since = None, None
+    def stop(self, by: str, at_s: float) -> None:
+        work = self.at_work.pop(by, None)
+        if work is not None:
+            self.seconds[work.panel, work.section] += at_s - work.since_s
+
+    def workers(self, key: tuple[str, str]) -> tuple[str, ...]:
+        return tuple(by for by, w in self.at_work.items() if (w.panel, w.section) == key)
 
     def odd(self, event: Event, what: str) -> None:
         do = "Look at the record of that section; nothing was counted"
@@ -202,14 +218,16 @@ def fold(log: Iterable[Event], plan: Sequence[SectionPlan]) -> RunState:
     ordered = sorted(once.values(), key=lambda e: (e.at_s, e.id))
     for event in ordered:
         _apply(held, event)
+    at_work = tuple(held.at_work.values())
     return RunState(
         sections=tuple(_section(held, s) for s in plan),
         pads=dict(held.pads),
         loaded=dict(held.loaded),
-        now=held.now,
-        since_s=held.since,
+        now=(at_work[-1].panel, at_work[-1].section, at_work[-1].process) if at_work else None,
+        since_s=at_work[-1].since_s if at_work else None,
         last_s=ordered[-1].at_s if ordered else 0.0,
         problems=tuple(held.problems),
+        at_work=at_work,
     )
 
 
@@ -220,9 +238,9 @@ def _apply(held: _Fold, event: Event) -> None:
             held.pads[event.process] = 0
         return
     if isinstance(event, Stopped):
-        if held.now is None:
+        if event.by not in held.at_work:
             held.odd(event, "stopped while nothing was being worked")
-        held.stop(event.at_s)
+        held.stop(event.by, event.at_s)
         return
     key = (event.panel, event.section)
     if key not in held.done:
@@ -237,13 +255,19 @@ def _at_section(
     if isinstance(event, Wiped):
         held.wiped[key] = True
     elif isinstance(event, Skipped):
-        if held.now is not None and held.now[:2] == key:
-            held.stop(event.at_s)
+        for by in held.workers(key):
+            held.stop(by, event.at_s)
         held.skipped[key] = f"{event.reason}: {event.note}" if event.note else event.reason
     elif isinstance(event, Started):
-        held.stop(event.at_s)
+        held.stop(event.by, event.at_s)
         held.skipped.pop(key, None)
-        held.now, held.since = (*key, event.process), event.at_s
+        held.at_work[event.by] = AtWork(
+            by=event.by,
+            panel=event.panel,
+            section=event.section,
+            process=event.process,
+            since_s=event.at_s,
+        )
         held.touched[key], held.wiped[key] = True, False
     else:
         held.done[key][event.process] = held.done[key].get(event.process, 0) + 1
@@ -275,7 +299,7 @@ def _section(held: _Fold, plan: SectionPlan) -> SectionState:
 def _status(held: _Fold, key: tuple[str, str], *, enough: bool) -> Status:
     if key in held.skipped:
         return "skipped"
-    if held.now is not None and held.now[:2] == key:
+    if held.workers(key):
         return "working"
     if enough:
         return "done"
