@@ -188,6 +188,7 @@ def each(
     *,
     arguments: Callable[[T], tuple[Any, ...]],
     give_up: Callable[[], bool] = lambda: False,
+    ahead: int = 1,
 ) -> Iterator[tuple[T, R | Lost[T]]]:
     """Do the same work on every item, and yield each with its result as it comes.
 
@@ -203,6 +204,8 @@ def each(
         Makes the arguments of one item, here, when its turn comes.
     give_up : callable
         Asked between results; True ends it.
+    ahead : int
+        So many items are handed out for each that can be worked on.
 
     Yields
     ------
@@ -215,7 +218,7 @@ def each(
     while not give_up():
         for item in waiting:
             under_way[executor.submit(work, *arguments(item))] = item
-            if len(under_way) >= executor.width:
+            if len(under_way) >= ahead * executor.width:
                 break
         if not under_way:
             return
