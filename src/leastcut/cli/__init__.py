@@ -28,8 +28,8 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
     "safety": ("safety", "group", "Vibration, noise, vapour, cord."),
     "protect": ("protect", "group", "When the last layer may go on."),
     "handover": ("handover", "group", "Reports, care sheet, clear-coat ledger."),
-    "shop": ("shop", "group", "The shop's record: backup, restore, check, move, room."),
-    "serve": ("serve", "serve", "Show a job as pages in the browser."),
+    "shop": ("shop_people", "group", "The shop's record: backup, restore, check, move, room."),
+    "serve": ("serve", "serve", "Open the workbench, here or for phones too."),
 }
 
 

@@ -2,13 +2,12 @@
 
 import time
 from typing import Any
-from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from leastcut.errors import InputError, Problem
@@ -16,6 +15,7 @@ from leastcut.shop.access import Access, NotLetInError
 from leastcut.web import people
 from leastcut.web.refusing import STRANGER
 from leastcut.web.reply import Trouble, render
+from leastcut.web.rules import local
 from leastcut.web.who import COOKIE, Who, who_of
 from leastcut.web.words import mark
 
@@ -26,17 +26,6 @@ COOKIE_LIFE_S = 400 * 86400
 def access_of(request: Request) -> Access:
     """Return who may come into this workbench's shop."""
     return Access(request.app.state.shop.database)
-
-
-def local(path: str) -> str:
-    """Return a path on this server, the start page in place of any other address.
-
-    >>> local("/v/3"), local("//elsewhere/x"), local("https://elsewhere/")
-    ('/v/3', '/', '/')
-    """
-    parts = urlsplit(path)
-    fine = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
-    return path if fine and not parts.scheme and not parts.netloc else "/"
 
 
 def let_in(request: Request, key: str, then: str = "/") -> Response:
@@ -143,6 +132,20 @@ async def sign_out(request: Request) -> Response:
     return answer
 
 
+async def authority(request: Request) -> Response:
+    """Give the shop's own authority, for a phone to install; there is no secret in it.
+
+    Raises
+    ------
+    HTTPException
+        404 without https of our own.
+    """
+    file = getattr(request.app.state, "authority", None)
+    if file is None:
+        raise HTTPException(404, "no such page")
+    return FileResponse(file, media_type="application/x-x509-ca-cert", filename="leastcut.crt")
+
+
 def _tell_audit(request: Request, what: str) -> None:
     where = request.client.host if request.client else ""
     request.state.gate.audit.later(what, at_s=time.time(), where=where)
@@ -163,6 +166,7 @@ def _text(form: FormData, name: str) -> str:
 
 
 routes = [
+    Route("/authority.crt", authority),
     Route("/enter", enter),
     Route("/pair", pair_page),
     Route("/pair", pair, methods=["POST"]),

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
@@ -19,6 +20,7 @@ from leastcut.shop.links import LINK_LIFE_S, Links
 from leastcut.shop.trouble import NoRowError
 from leastcut.web import qr
 from leastcut.web.reply import Trouble, render
+from leastcut.web.rules import local
 from leastcut.web.who import Right, Who, need
 from leastcut.web.words import mark
 
@@ -51,9 +53,14 @@ def _posts(right: Right, work: Work, back: str = "/people") -> Any:
             problem = error.problem()
             request.state.trouble = Trouble(problems={problem.where: problem}, typed=form)
             made = await run_in_threadpool(_people, request)
-        return made or RedirectResponse(back, 303)
+        return made or RedirectResponse(back or _came_from(request), 303)
 
     return endpoint
+
+
+def _came_from(request: Request) -> str:
+    """Return the page of ours that the form stood on."""
+    return local(urlsplit(request.headers.get("referer", "")).path or "/")
 
 
 def _access(request: Request) -> Access:
@@ -231,5 +238,5 @@ routes = [
     Route("/people/{person:int}/out", _posts("people", _person_out), methods=["POST"]),
     Route("/devices/{device:int}/out", _posts("people", _device_out), methods=["POST"]),
     Route("/v/{visit:int}/links", _posts("share", _link), methods=["POST"]),
-    Route("/links/{link:int}/off", _posts("share", _link_off), methods=["POST"]),
+    Route("/links/{link:int}/off", _posts("share", _link_off, ""), methods=["POST"]),
 ]

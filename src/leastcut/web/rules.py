@@ -1,6 +1,7 @@
 """The door's rules, each a plain question to a request's head."""
 
 from typing import Any
+from urllib.parse import urlsplit
 
 from leastcut.errors import InputError
 from leastcut.shop.trouble import (
@@ -16,9 +17,9 @@ from leastcut.web.bodies import too_long
 from leastcut.web.who import Who, same
 
 OPEN_FOLDERS = ("/static/", "/fonts/")
-OPEN = frozenset({"/enter", "/pair", "/sign-in", "/healthz", "/metrics", "/favicon.ico"})
 # Where codes and passwords are tried.
 DOORS = frozenset({"/enter", "/pair", "/sign-in"})
+OPEN = DOORS | {"/healthz", "/metrics", "/favicon.ico", "/authority.crt"}
 LINK = "/see/"
 
 
@@ -73,6 +74,17 @@ def wrong_token(who: Who, token: str | None) -> Refused | None:
         return None
     do = "Load the page again, then send it once more"
     return Refused(status=403, why="the form is not one that this device was given", do=do)
+
+
+def local(path: str) -> str:
+    """Return a path on this server, the start page in place of any other address.
+
+    >>> local("/v/3"), local("//elsewhere/x"), local("https://elsewhere/")
+    ('/v/3', '/', '/')
+    """
+    parts = urlsplit(path)
+    fine = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
+    return path if fine and not parts.scheme and not parts.netloc else "/"
 
 
 def route_of(scope: Any) -> str:
