@@ -202,7 +202,17 @@ def _begin(connection: Connection) -> None:
 
 def _postgres(place: str) -> Engine:
     try:
-        return create_engine(_url(place), pool_pre_ping=True, pool_size=8, max_overflow=24)
+        return create_engine(
+            _url(place),
+            pool_pre_ping=True,
+            pool_size=8,
+            max_overflow=24,
+            connect_args={
+                "connect_timeout": round(BUSY_S),
+                # Nobody waits for a lock longer than on SQLite.
+                "options": f"-c lock_timeout={round(1000 * BUSY_S)}",
+            },
+        )
     except (NoSuchModuleError, ImportError):
         raise NoShopError(
             "the driver for PostgreSQL is not installed",
