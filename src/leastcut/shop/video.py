@@ -7,6 +7,7 @@ are not opened.
 
 import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leastcut.errors import InputError
+from leastcut.shop.framesize import Size, coded_size
 
 U8 = npt.NDArray[np.uint8]
 
@@ -62,11 +64,8 @@ def probe(path: Path) -> Clip:
         than 4K.
     """
     _check_kind(path)
-    capture = _opened(path)
-    try:
+    with _released(path) as capture:
         return _clip(path, capture)
-    finally:
-        capture.release()
 
 
 def frames(path: Path) -> Iterator[tuple[float, U8]]:
@@ -75,25 +74,36 @@ def frames(path: Path) -> Iterator[tuple[float, U8]]:
     Raises
     ------
     VideoError
-        As :func:`probe`; or when no frame can be decoded.
+        As :func:`probe`; when no frame can be decoded; or when the picture changes its size.
 
     Notes
     -----
-    Where the picture changes its size on the way, the video library brings all frames to the size
-    that the file states: a switch of resolution does no harm, and a phone that was turned round
-    moves the taped square, which the tracker sees.
+    The video library brings every frame to the size that the file states, so the size is read from
+    the coded frames beside it (:mod:`leastcut.shop.framesize`): JPEG, VP8 and H.264 state it. In
+    other codings a change is not seen here; what it does to the shape of the picture, the taped
+    square shows the tracker.
     """
     clip = probe(path)
+    with _released(path) as capture, _released(path) as coded:
+        coded.set(_prop("ORIENTATION_AUTO"), 0)
+        coded.set(_prop("FORMAT"), -1)  # frames as they lie in the file
+        yield from _read(clip, capture, coded)
+
+
+@contextmanager
+def _released(path: Path) -> Iterator[Any]:
     capture = _opened(path)
     try:
-        yield from _read(clip, capture)
+        yield capture
     finally:
         capture.release()
 
 
-def _read(clip: Clip, capture: Any) -> Iterator[tuple[float, U8]]:
+def _read(clip: Clip, capture: Any, coded: Any) -> Iterator[tuple[float, U8]]:
     number, last = 0, -1.0
+    sizes = _Sizes(clip, coded)
     while True:
+        sizes.check(max(last, 0.0))
         ok, frame = capture.read()
         if not ok:
             break
@@ -107,6 +117,34 @@ def _read(clip: Clip, capture: Any) -> Iterator[tuple[float, U8]]:
             where=str(clip.path),
             do=f"The file may be damaged: copy it from the phone again, or save it as {KINDS}",
         )
+
+
+class _Sizes:
+    """Watch the size that the coded frames state."""
+
+    def __init__(self, clip: Clip, coded: Any) -> None:
+        self._clip, self._coded = clip, coded
+        self._code = int(coded.get(_prop("FOURCC"))).to_bytes(4, "little").decode("latin-1")
+        self._first: Size | None = None
+
+    def check(self, now_s: float) -> None:
+        """Look at the next coded frame.
+
+        Raises
+        ------
+        VideoError
+            If it states another size than the first.
+        """
+        ok, packet = self._coded.read()
+        size = coded_size(packet.tobytes(), self._code) if ok else None
+        self._first = self._first or size
+        if size is not None and size != self._first:
+            (a, b), (c, d) = self._first or size, size
+            raise VideoError(
+                f"the picture changes its size from {a} × {b} to {c} × {d} pixels at about {now_s:.1f} s",
+                where=str(self._clip.path),
+                do="Cut the video there and give one part, or film again at one resolution",
+            )
 
 
 def _shrunk(frame: U8, shrink: float) -> U8:
