@@ -17,7 +17,7 @@ pytestmark = pytest.mark.process
 
 def test_a_killed_writer_loses_nothing_acknowledged(tmp_path: Path) -> None:
     found = rounds(str(tmp_path / "shop"), "", 25, seed=11, whole_every=6)
-    assert found.rounds == 25
+    assert (found.rounds, found.lost, found.faults) == (25, [], [])
     assert found.facts > 100
     assert found.photos > 25
     assert max(found.open_s) <= 2.0
@@ -26,6 +26,7 @@ def test_a_killed_writer_loses_nothing_acknowledged(tmp_path: Path) -> None:
 def test_a_killed_writer_on_a_server(tmp_path: Path, postgres_server: postgres.Server) -> None:
     place = postgres_server.database()
     found = rounds(place, str(tmp_path / "blobs"), 4, seed=12)
+    assert (found.lost, found.faults) == ([], [])
     assert found.facts > 10
     assert found.photos > 3
     postgres_server.drop(place)
@@ -43,6 +44,7 @@ def test_a_server_that_falls_over_loses_nothing_acknowledged(
             server.start()
 
         found = rounds(server.database(), str(tmp_path / "blobs"), 3, seed=13, between=fall_over)
+    assert (found.lost, found.faults) == ([], [])
     assert found.facts > 5
 
 
