@@ -108,13 +108,13 @@ def _take(request: Request, visit: int, typed: Mapping[str, str]) -> dict[str, P
     if typed.get("do") == "decide":
         need(request, "settle")
     facts, problems = _facts(typed, fold(known), reader_of(request).units, now_s)
-    problems = problems or _foreign_photos(shop, visit, facts)
+    problems = problems or foreign_photos(shop, visit, facts)
     problems = problems or _consequences(known, facts, now_s)
     if problems or not facts:
         return problems
     who = need(request, _right(facts))
     shop.append(visit, facts, device=who.device, person=who.person, now_s=now_s)
-    _tell_the_list(shop, visit, facts)
+    tell_the_list(shop, visit, facts)
     request.app.state.analyst.poke(visit)
     return {}
 
@@ -126,7 +126,7 @@ def _right(facts: list[NewFact]) -> Right:
     return "write"
 
 
-def _tell_the_list(shop: Any, visit: int, facts: list[NewFact]) -> None:
+def tell_the_list(shop: Any, visit: int, facts: list[NewFact]) -> None:
     """Keep what the list of cars shows: label, client, how much has been measured."""
     now = fold(shop.facts(visit))
     if any(fact.field in {"car.label", "people.client"} for fact in facts):
@@ -140,7 +140,7 @@ def _tell_the_list(shop: Any, visit: int, facts: list[NewFact]) -> None:
     shop.note_summary(visit, ", ".join(words))
 
 
-def _foreign_photos(shop: Any, visit: int, facts: list[NewFact]) -> dict[str, Problem]:
+def foreign_photos(shop: Any, visit: int, facts: list[NewFact]) -> dict[str, Problem]:
     """Return the photos that a form names and this visit does not hold."""
     problems = {}
     for fact in facts:
