@@ -51,7 +51,7 @@ def test_a_tap_on_a_piece_leads_to_the_panel_and_on_to_a_section(
 
 @pytest.mark.parametrize("measure", ["load", "clear", "cut", "done"])
 def test_the_sheet_wears_another_measure(phone: Page, workbench, measure: str) -> None:  # noqa: ANN001
-    phone.goto(workbench.here)
+    phone.goto(f"{workbench.here}?measure=budget")
     before = phone.locator(".paper").inner_html()
     phone.locator(f"a[href$='?measure={measure}']").tap()
     phone.wait_for_url(f"**measure={measure}")
