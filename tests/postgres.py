@@ -121,11 +121,11 @@ def _free_port() -> int:
 
 
 @contextmanager
-def running(*, settings: dict[str, str] | None = None) -> Iterator[Server]:
-    """Yield a running server in a scratch folder of its own."""
+def running(*, settings: dict[str, str] | None = None, on_disk: bool = False) -> Iterator[Server]:
+    """Yield a running server in a scratch folder of its own, in memory where that can be."""
     programs()
     memory = Path("/dev/shm")
-    there = memory if os.access(memory, os.W_OK) else None
+    there = memory if os.access(memory, os.W_OK) and not on_disk else None
     folder = Path(tempfile.mkdtemp(prefix="leastcut-postgres-", dir=there))
     try:
         server = Server(folder, settings=settings)
