@@ -129,7 +129,7 @@ def backup(
         manifest = make(shop, target, now_s=now_s, link=link, told=_told)
     gone = thin_out(folder, keep) if keep else ()
     if as_json:
-        _json({"backup": target, "photos": len(manifest.photos), "missing": manifest.missing})
+        _json({"backup": str(target), "photos": len(manifest.photos), "missing": manifest.missing})
     else:
         click.echo(f"{target}: record and {len(manifest.photos)} photos", nl=False)
         click.echo(f"; {len(gone)} older ones removed" if gone else "")
