@@ -6,7 +6,6 @@ it is kept by hand except one line for each answer that is no page.
 
 import re
 from collections.abc import Iterator, Sequence
-from functools import cache
 from typing import Any
 
 import msgspec
@@ -201,15 +200,13 @@ def _shown(path: str) -> dict[str, Any]:
     return {"application/json": {}} if path.startswith("/api/") else {"text/html": {}}
 
 
-@cache
-def _encoded(routes: tuple[BaseRoute, ...]) -> bytes:
-    return msgspec.json.encode(document(routes))
-
-
 async def openapi(request: Request) -> Response:
     """Give this document."""
     need(request, "read")
-    return Response(_encoded(tuple(request.app.routes)), media_type="application/json")
+    state = request.app.state
+    if not hasattr(state, "openapi"):
+        state.openapi = msgspec.json.encode(document(request.app.routes))
+    return Response(state.openapi, media_type="application/json")
 
 
 routes = [Route("/openapi.json", openapi)]
