@@ -108,7 +108,10 @@ def test_a_spent_budget_stops() -> None:
     assert found.cut_um is not None
     assert found.cut_um.mean == 3.0
     assert found.cut_um.high - 3.0 == pytest.approx(1.96 * math.hypot(0.3, 0.4), rel=1e-3)
-    assert found.next.startswith("Stop here")
+    assert (found.do, found.next[:9]) == ("stop", "Stop here")
+    nothing_left = prove(proof(Pair(compared=compared(0.5)), spent_um=4.5), "daily")
+    assert nothing_left.do == "stop"
+    assert "nothing more may be spent" in nothing_left.next
 
 
 def test_what_remains_is_named() -> None:

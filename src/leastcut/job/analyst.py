@@ -16,6 +16,7 @@ from typing import Any
 import msgspec
 
 from leastcut.errors import Problem
+from leastcut.job.again import pace_key, timed_of
 from leastcut.job.look import Look, Seen, key, see
 from leastcut.job.settle import needed, picture_key, settle
 from leastcut.job.sources import InShop, shop_source
@@ -174,8 +175,11 @@ class Analyst:
             return
         self._say(visit, "deciding")
         seen = {(look.kind, look.number): self._found(look) for look in wanted}
-        future = self._executor.submit(settle, source, seen)
-        self._shop.put_dossier(visit, head, future.result())
+        timed = timed_of(self._shop, besides=visit)
+        body, taught = self._executor.submit(settle, source, seen, timed).result()
+        if taught:
+            self._shop.put_finding(pace_key(visit), msgspec.json.encode(taught))
+        self._shop.put_dossier(visit, head, body)
 
     def _known(self, visit: int, head: int) -> bool:
         stored = self._shop.dossier(visit)
@@ -192,7 +196,10 @@ class Analyst:
             return head, None
         shop = self._shop
         return head, shop_source(
-            folded, content=partial(held, shop), holds=partial(holds, shop, visit)
+            folded,
+            content=partial(held, shop),
+            holds=partial(holds, shop, visit),
+            name=f"visit {visit}",
         )
 
     def _missing(self, wanted: Sequence[Look]) -> dict[str, Look]:

@@ -1,5 +1,8 @@
 """Settle a visit: from its facts and what was found in its photos to the stored dossier."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import msgspec
 import numpy as np
 
@@ -10,7 +13,9 @@ from leastcut.job.evidence import Evidence
 from leastcut.job.gather import Gathering, Look1
 from leastcut.job.look import Look, Seen, Sight, key, looks
 from leastcut.job.sources import InShop
+from leastcut.plan.learn import Learnt, Timed, learn
 from leastcut.shop.jobplace import ProtectTable, RoomTable
+from leastcut.work import runs
 
 # One seed for the Monte Carlo: the same evidence gives the same quote.
 SEED = 20
@@ -29,7 +34,9 @@ def picture_key(look: Look, number: int) -> str:
     return f"{key(look)}-{number}"
 
 
-def settle(source: InShop, seen: dict[Look1, Seen]) -> bytes:
+def settle(
+    source: InShop, seen: dict[Look1, Seen], timed: Sequence[Timed] = ()
+) -> tuple[bytes, tuple[Timed, ...]]:
     """Decide on a visit.
 
     Parameters
@@ -38,11 +45,15 @@ def settle(source: InShop, seen: dict[Look1, Seen]) -> bytes:
         The visit.
     seen : dict
         What was found, by kind and number of the look (see :func:`needed`).
+    timed : sequence of Timed
+        What earlier visits taught about the shop's pace.
 
     Returns
     -------
-    bytes
+    body : bytes
         The dossier as JSON, what could not be used among its problems; see :func:`read`.
+    taught : tuple of Timed
+        What this visit's run teaches about the pace.
     """
     gathered = Gathering(source)
     sights: dict[Look1, Sight] = {
@@ -52,9 +63,11 @@ def settle(source: InShop, seen: dict[Look1, Seen]) -> bytes:
         for look in looks(gathered.job)
         if (look.kind, look.number) in seen
     }
-    dossier = _decided(gathered.evidence(sights))
+    dossier = _decided(gathered.evidence(sights), learn(timed) if timed else None)
     problems = (*source.visit.problems, *dossier.problems)
-    return msgspec.json.encode(msgspec.structs.replace(dossier, problems=problems))
+    dossier = msgspec.structs.replace(dossier, problems=problems)
+    taught = () if dossier.run is None else runs.timed(dossier.run, source.name)
+    return msgspec.json.encode(dossier), taught
 
 
 def read(body: bytes) -> Dossier:
@@ -62,14 +75,15 @@ def read(body: bytes) -> Dossier:
     return msgspec.json.decode(body, type=Dossier)
 
 
-def _decided(evidence: Evidence) -> Dossier:
+def _decided(evidence: Evidence, learnt: Learnt | None) -> Dossier:
     """Decide; a table whose facts cannot be is told and left out until the rest can."""
     job, problems = evidence.job, list(evidence.problems)
     for name in (None, *_SPARE):
         if name is not None:
             job = msgspec.structs.replace(job, **{name: _SPARE[name]})
         try:
-            dossier = decide(_with(evidence, job), rng=np.random.default_rng(SEED))
+            rng = np.random.default_rng(SEED)
+            dossier = decide(replace(evidence, job=job), rng=rng, learnt=learnt)
         except InputError as error:
             fault = error
         else:
@@ -77,9 +91,3 @@ def _decided(evidence: Evidence) -> Dossier:
         if name is None:
             problems.append(Problem(where=fault.where, what=fault.what, do=fault.do))
     raise fault
-
-
-def _with(evidence: Evidence, job: object) -> Evidence:
-    from dataclasses import replace
-
-    return replace(evidence, job=job)  # type: ignore[arg-type]

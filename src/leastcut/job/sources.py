@@ -161,11 +161,14 @@ class InShop:
         Small files that the job names by digest: outlines.
     photos : collection of str
         Digests of the photos that the shop holds.
+    name : str
+        What the visit goes by.
     """
 
     visit: Visit
     contents: Mapping[str, bytes] = field(default_factory=dict)
     photos: Collection[str] = ()
+    name: str = "visit"
 
     @property
     def job(self) -> JobFile:
@@ -222,7 +225,11 @@ def outlines(job: JobFile) -> tuple[str, ...]:
 
 
 def shop_source(
-    visit: Visit, *, content: Callable[[str], bytes | None], holds: Callable[[str], bool]
+    visit: Visit,
+    *,
+    content: Callable[[str], bytes | None],
+    holds: Callable[[str], bool],
+    name: str = "visit",
 ) -> InShop:
     """Put a visit together with what gathering will ask for.
 
@@ -234,12 +241,15 @@ def shop_source(
         Gives the content of a small file by its digest, None where there is none.
     holds : callable
         Tells whether the shop holds a photo of that digest.
+    name : str
+        What the visit goes by.
     """
     assert visit.job is not None
-    read = {name: content(name) for name in outlines(visit.job)}
+    read = {file: content(file) for file in outlines(visit.job)}
     named = dict.fromkeys(file for look in looks(visit.job) for file in look.files)
     return InShop(
         visit=visit,
-        contents={name: held for name, held in read.items() if held is not None},
-        photos=frozenset(name for name in named if holds(name)),
+        contents={file: held for file, held in read.items() if held is not None},
+        photos=frozenset(file for file in named if holds(file)),
+        name=name,
     )

@@ -245,11 +245,13 @@ def _next(
         return "look", say
     left = evidence.budget_um - (cut.high if cut else evidence.spent_um or 0.0)
     where = f"section {', '.join(back)}" if back else "the panel"
+    if left <= 0:
+        return "stop", "Stop here: nothing more may be spent; show the client what stays and why"
     if evidence.set_um is None:
         return "try", f"Go back to {where}: try the next process on a spot first"
     if evidence.set_um > left:
         say = (
-            f"Stop here: a further set would take {evidence.set_um:.1f} µm and {max(left, 0):.1f} µm "
+            f"Stop here: a further set would take {evidence.set_um:.1f} µm and {left:.1f} µm "
             "may still be spent; show the client what stays and why"
         )
         return "stop", say

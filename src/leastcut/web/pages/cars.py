@@ -12,6 +12,7 @@ from leastcut.car import sheet
 from leastcut.car.bodies import DEFAULTS
 from leastcut.car.records import Car
 from leastcut.errors import InputError
+from leastcut.job.again import facts_again
 from leastcut.job.carfrom import car_of
 from leastcut.shop.facts import NewFact
 from leastcut.shop.jobschema import CarTable, JobFile
@@ -95,17 +96,12 @@ def another_visit(request: Request) -> Response:
     """Open a new visit of a car that was here before, with what stays true of it."""
     shop, now_s, who = request.app.state.shop, time.time(), need(request, "write")
     car = int(request.path_params["car"])
-    visits = shop.visits(car)
-    if not visits:
+    if not shop.visits(car):
         raise HTTPException(404, "no such car")
+    facts = facts_again(shop, car)
     visit = int(shop.new_visit(car, now_s=now_s))
-    facts = [
-        NewFact(key=f"again-{fact.id}", kind="set", field=fact.field, body=fact.body, made_s=now_s)
-        for fact in shop.facts(visits[-1].visit)
-        if fact.kind == "set" and fact.field.startswith(("car.", "room.", "prices.", "people."))
-    ]
-    newest = {fact.field: fact for fact in facts}
-    shop.append(visit, list(newest.values()), device=who.device, person=who.person, now_s=now_s)
+    shop.append(visit, facts, device=who.device, person=who.person, now_s=now_s)
+    request.app.state.analyst.poke(visit)
     return RedirectResponse(f"/v/{visit}", 303)
 
 
