@@ -243,8 +243,12 @@ def _next(
     if met is None:
         say = "Take a second pair of photos on another place of the panel: one pair cannot tell"
         return "look", say
+    return _again(evidence, cut, f"section {', '.join(back)}" if back else "the panel")
+
+
+def _again(evidence: Evidence, cut: Interval | None, where: str) -> tuple[ProofNext, str]:
+    """Say what to do on a panel that falls short: what it can still afford decides."""
     left = evidence.budget_um - (cut.high if cut else evidence.spent_um or 0.0)
-    where = f"section {', '.join(back)}" if back else "the panel"
     if left <= 0:
         return "stop", "Stop here: nothing more may be spent; show the client what stays and why"
     if evidence.set_um is None:
