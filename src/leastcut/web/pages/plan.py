@@ -1,5 +1,6 @@
 """Stage four: sections in order, minutes, price, what would change if; the quote to send."""
 
+import re
 import time
 from datetime import UTC, datetime
 from functools import partial
@@ -24,6 +25,17 @@ from leastcut.web.wonder import Wish, Wondered
 from leastcut.web.words import mark
 
 CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "MXN")
+
+_ID = re.compile(r"[a-z]+(?:-[a-z]+)+|[a-z]+")
+
+
+def _named(sentence: str, found: Look, reader: Reader) -> str:
+    """Return a sentence of the plan with the panels' names where it has their ids."""
+    names = {panel.id: panel.name for panel in found.panels}
+    head, colon, rest = sentence.partition(":")
+    named = _ID.sub(lambda m: names.get(m[0], m[0]), head) + colon + rest
+    return reader.told(named)
+
 
 QUOTE = {
     "quote": mark("Quote"),
@@ -75,8 +87,8 @@ def plan(request: Request) -> Response:
             totals=_totals(found, reader),
             panels=_by_panel(found, reader),
             materials=_materials(found, reader),
-            notes=[reader.told(note) for note in (made.notes if made else ())],
-            relaxations=[reader.told(r.say) for r in (made.relaxations if made else ())],
+            notes=[_named(note, found, reader) for note in (made.notes if made else ())],
+            relaxations=[_named(r.say, found, reader) for r in (made.relaxations if made else ())],
             cautions=[
                 c for c in (found.dossier.cautions if found.dossier else ()) if c.panel is None
             ],

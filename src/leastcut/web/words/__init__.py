@@ -75,6 +75,9 @@ def told(lang: str, sentence: str) -> str:
         if found := pattern.fullmatch(sentence):
             parts = {name: told(lang, part) for name, part in found.groupdict().items()}
             return say(lang, english, **parts)
+    for between in (". ", "; ", ", "):
+        if between in sentence:
+            return between.join(told(lang, part) for part in sentence.split(between))
     return sentence
 
 
