@@ -42,7 +42,7 @@ def serve(
 
     given = {"shop": shop_place, "blobs": blobs, "host": host, "port": port, "lan": lan or None}
     chosen = replace(config(), **{k: v for k, v in given.items() if v is not None})
-    set_up(form=chosen.log, level="warning" if chosen.log_level == "info" else chosen.log_level)
+    set_up(form=chosen.log, level=chosen.log_level)
 
     def told(ways: "Ways") -> None:
         _tell(ways)

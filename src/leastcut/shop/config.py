@@ -64,7 +64,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     workers: Annotated[int, Meta(ge=0, le=256)] = 0
     cluster: str = ""
     log: Literal["text", "json"] = "text"
-    log_level: Literal["debug", "info", "warning", "error"] = "info"
+    log_level: Literal["debug", "info", "warning", "error"] = "warning"
     limits: dict[str, float] = {}
 
     def place(self) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import msgspec
-from sqlalchemy import Connection, RowMapping, Select, insert, select, update
+from sqlalchemy import Connection, Select, insert, select, update
 
 from leastcut.shop import tables
 from leastcut.shop.facts import Fact, NewFact
@@ -157,6 +157,21 @@ def of_visit(visit: int, after: int) -> Select[Any]:
     return select(*columns).where(c.visit == asked[0], c.id > asked[1]).order_by(c.id)
 
 
-def read(rows: Iterable[RowMapping]) -> tuple[Fact, ...]:
-    """Return the mappings that answer :func:`of_visit` as facts."""
-    return tuple(Fact(**{**row, "body": msgspec.json.decode(row["body"])}) for row in rows)
+def read(rows: Iterable[Any]) -> tuple[Fact, ...]:
+    """Return the rows that answer :func:`of_visit` as facts."""
+    value = msgspec.json.decode
+    return tuple(
+        Fact(
+            id=number,
+            key=key,
+            kind=kind,
+            field=field,
+            body=value(body),
+            base=base,
+            made_s=made_s,
+            at_s=at_s,
+            device=device,
+            person=person,
+        )
+        for number, key, kind, field, body, base, made_s, at_s, device, person in rows
+    )

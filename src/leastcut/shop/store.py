@@ -193,7 +193,7 @@ class Shop:
     def facts(self, visit: int, *, after: int = 0) -> tuple[Fact, ...]:
         """Return a visit's facts behind a number, in their order."""
         with self.reading() as connection:
-            return factrows.read(connection.execute(factrows.of_visit(visit, after)).mappings())
+            return factrows.read(connection.execute(factrows.of_visit(visit, after)))
 
     def head(self, visit: int) -> int:
         """Return the number of a visit's newest fact, 0 when it has none.
