@@ -6,7 +6,8 @@ extraction's correctness and completeness); status: memory.
 
 import cv2
 import numpy as np
-from render import KINDS, MIN_LEVELS, Scene, Truth, truth_mask
+from render import KINDS, MIN_LEVELS, Truth, truth_mask
+from render_scene import Scene
 
 from leastcut.inspect.records import ScratchFinding
 

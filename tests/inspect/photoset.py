@@ -1,9 +1,10 @@
 """The fixed set of rendered photos that the bench runs on and tests take a part of."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
-from render import Scene
+from render_scene import Scene
 
 PAINTS = {
     "black": (0.006, 0.006, 0.007),
@@ -61,14 +62,48 @@ def scene(index: int) -> Scene:
 COUNT = 64
 
 
+def busy_scene(index: int) -> Scene:
+    """Return scene `index` of the second set: the same paints and loads as real photos show them.
+
+    A phone's noise from daylight to a dim garage (full scale of 1200 to 12 000 electrons, that is
+    about ISO 50 to 500 on a pixel that holds 6000; from memory), its smoothing and sharpening; a
+    room and often a second lamp mirrored in the paint; more flake, dust, lint and orange peel;
+    water marks; shut lines; a smear on the lens. See render_surroundings for sizes.
+    """
+    rng = np.random.default_rng([90210, index])
+    calm = scene(index)
+    flaky = calm.flake_per_mm2 > 0
+    return replace(
+        calm,
+        seed=5000 + index,
+        full_well=float(np.exp(rng.uniform(np.log(1200), np.log(12000)))),
+        flake_per_mm2=float(np.exp(rng.uniform(0, np.log(20)))) if flaky else 0.0,
+        peel_mrad=float(np.exp(rng.uniform(np.log(0.5), np.log(5.0)))),
+        dust_per_cm2=float(np.exp(rng.uniform(np.log(0.2), np.log(6.0)))),
+        fibres=0,
+        lint=int(rng.integers(0, 30)),
+        room_shapes=int(rng.integers(2, 14)),
+        room_far_mm=float(rng.uniform(600, 3000)),
+        second_lamp=float(rng.uniform(0.1, 0.5)) if rng.random() < 0.4 else 0.0,
+        second_at=(float(rng.choice([-0.1, 0.08, 0.92, 1.1])), float(rng.uniform(0, 1))),
+        water_marks=int(rng.integers(1, 25)) if rng.random() < 0.5 else 0,
+        shut_line=bool(rng.random() < 0.3) and not calm.tape_mm,
+        smear=bool(rng.random() < 0.25),
+        denoise=float(rng.uniform(0, 14)) if rng.random() < 0.6 else 0.0,
+        sharpen=float(rng.uniform(0, 0.9)) if rng.random() < 0.7 else 0.0,
+        jpeg=int(rng.integers(78, 97)),
+    )
+
+
 def pair_scene(index: int) -> Scene:
     """Return the before photo of pair `index`: worth correcting, well lit; every other with a tape."""
     rng = np.random.default_rng([4242, index])
     first = scene(index)
     um, side = float(rng.uniform(35, 60)), (2400, 1800)
-    tape = float(np.floor(0.75 * side[1] * um / 1000)) if index % 2 == 0 else 0.0
+    tape = float(np.floor(0.56 * side[1] * um / 1000)) if index % 2 == 0 else 0.0
     return replace(
         first,
+        seed=7000 + index,
         width_px=side[0],
         height_px=side[1],
         um_per_px=um,
@@ -85,13 +120,13 @@ def pair_scene(index: int) -> Scene:
     )
 
 
-def second_look(first: Scene, rng: np.random.Generator) -> dict:
-    """Return how the after photo differs: exposure, lamp a little moved, camera turned and closer."""
-    moved = {
-        "exposure": float(rng.uniform(0.9, 1.1)),
-        "mirror_at": tuple(float(v + rng.normal(0, 0.01)) for v in first.mirror_at),
+def second_look(first: Scene, rng: np.random.Generator) -> dict[str, Any]:
+    """Return how the after photo differs: exposure, white, lamp a little moved, camera held anew."""
+    return {
+        "exposure": float(np.exp(rng.uniform(np.log(0.75), np.log(1.33)))),
+        "white": tuple(float(v) for v in rng.uniform(0.88, 1.12, 3)),
+        "mirror_at": tuple(float(v + rng.normal(0, 0.02)) for v in first.mirror_at),
+        "turn_deg": float(rng.uniform(-15, 15)),
+        "um_per_px": first.um_per_px * float(np.exp(rng.uniform(-np.log(1.2), np.log(1.2)))),
+        "slant": tuple(float(v) for v in rng.uniform(-0.04, 0.04, 2)),
     }
-    if not first.tape_mm:
-        moved["turn_deg"] = float(rng.uniform(-12, 12))
-        moved["um_per_px"] = first.um_per_px * float(rng.uniform(0.88, 1.12))
-    return moved

@@ -11,53 +11,12 @@ Sampaio et al., arXiv 2407.00043 (specular reflection at points along scratches)
 """
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import cv2
 import numpy as np
+import render_surroundings as around
 from render_parts import Array, smooth_field, splat, srgb
-
-
-@dataclass(frozen=True)
-class Scene:
-    """Everything that defines one photo; lengths in mm unless named otherwise."""
-
-    seed: int = 0
-    width_px: int = 1600
-    height_px: int = 1200
-    um_per_px: float = 40.0
-    swirl_load: float = 40.0  # mm/cm2, all directions
-    trail_load: float = 0.0
-    trail_degrees: float = 30.0
-    deep_load: float = 0.0
-    lamp_mm: float = 450.0  # lamp to mirror point
-    eye_mm: float = 400.0
-    incidence_deg: float = 8.0
-    lamp_radius_mm: float = 12.0
-    roughness_deg: float = 0.4  # spread of the groove's own direction
-    mirror_at: tuple[float, float] = (0.5, 0.5)  # highlight, share of width and height
-    lamp_tint: tuple[float, float, float] = (1.0, 0.97, 0.92)
-    paint: tuple[float, float, float] = (0.012, 0.012, 0.014)  # diffuse, linear
-    flake_per_mm2: float = 0.0
-    peel_mrad: float = 2.0
-    dust_per_cm2: float = 0.3
-    fibres: int = 2
-    haze: float = 0.02
-    room: float = 0.012
-    psf_px: float = 0.9
-    full_well: float = 9000.0
-    glint_gain: float = 1.0  # lamp strength against the exposure chosen
-    read_noise: float = 3.0
-    exposure: float = 1.0
-    vignette: float = 0.25
-    jpeg: int = 93
-    tape_mm: float = 0.0  # inner side of a taped square; 0 for none
-    tape_turn_deg: float = 0.0
-    tape_dark: bool = False
-    keep_depth: float = 0.0  # cut already made [um]: grooves shallower than this are gone
-    turn_deg: float = 0.0  # how the camera was turned about the middle of the photo
-    base_um: float = 0.0  # scale at which the place was first photographed; 0 for um_per_px
-    shot: int = 0  # which of several photos: its own noise and dust
+from render_scene import Scene, photo_grid, slanted, square_corners, to_flat, to_photo
 
 
 @dataclass(frozen=True)
@@ -72,6 +31,7 @@ class Strokes:
     width_um: Array  # per scratch
     depth_um: Array
     kind: Array  # 0 swirl 1 trail 2 deep
+    flat: tuple[Array, Array]  # x, y were the camera square on
 
 
 @dataclass(frozen=True)
@@ -86,21 +46,11 @@ class Truth:
     centre_px: tuple[float, float]
     square_px: Array | None
     inside: Array  # per sample: within the measured area
+    typical: float  # light of the ground in the middle
 
 
 MIN_LEVELS = 4.0
 KINDS = ("swirl", "trail", "deep")
-
-
-def to_photo(scene: Scene, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
-    """Map places on the panel (mm from the first photo's corner) to pixels of this photo."""
-    um, base = scene.um_per_px / 1000, (scene.base_um or scene.um_per_px) / 1000
-    turn = np.radians(scene.turn_deg)
-    x, y = x_mm - scene.width_px * base / 2, y_mm - scene.height_px * base / 2
-    cos, sin = np.cos(turn), np.sin(turn)
-    return (x * cos - y * sin) / um + scene.width_px / 2, (
-        x * sin + y * cos
-    ) / um + scene.height_px / 2
 
 
 def _draw(rng: np.random.Generator, scene: Scene, load: float, kind: int) -> tuple[Array, ...]:
@@ -133,11 +83,12 @@ def _sample(scene: Scene, parts: list[Array]) -> Strokes:
     angle = theta[owner] + bend[owner] * s
     half = bend[owner] * s / 2
     chord = s * np.sinc(half / np.pi)
-    x, y = to_photo(
+    flat_x, flat_y = to_flat(
         scene,
         cx[owner] + chord * np.cos(theta[owner] + half),
         cy[owner] + chord * np.sin(theta[owner] + half),
     )
+    x, y = slanted(scene, flat_x, flat_y)
     angle = angle + np.radians(scene.turn_deg)
     inside = (x > 2) & (y > 2) & (x < scene.width_px - 3) & (y < scene.height_px - 3)
     return Strokes(
@@ -149,6 +100,7 @@ def _sample(scene: Scene, parts: list[Array]) -> Strokes:
         width,
         depth,
         kind,
+        (flat_x[inside], flat_y[inside]),
     )
 
 
@@ -181,15 +133,25 @@ def _half_vectors(scene: Scene, x_px: Array, y_px: Array) -> tuple[Array, Array,
 
 
 def _peel(scene: Scene) -> list[Array]:
+    """Slopes of the surface at every pixel: fields that stay with the panel."""
     rng = np.random.default_rng([scene.seed, 2])
     shape = (scene.height_px, scene.width_px)
-    scale = 1500 / scene.um_per_px
-    return [smooth_field(rng, shape, scale, scene.peel_mrad / 1000) for _ in range(2)]
+    base = scene.base_um or scene.um_per_px
+    fields = [smooth_field(rng, shape, 1500 / base, scene.peel_mrad / 1000) for _ in range(2)]
+    if (scene.turn_deg, scene.slant, base) == (0.0, (0.0, 0.0), scene.um_per_px):
+        return fields
+    x, y = photo_grid(scene)
+    x, y = (x - shape[1] / 2) * scene.um_per_px / base, (y - shape[0] / 2) * scene.um_per_px / base
+    cos, sin = np.cos(np.radians(scene.turn_deg)), np.sin(np.radians(scene.turn_deg))
+    at = [(x * cos + y * sin + shape[1] / 2), (y * cos - x * sin + shape[0] / 2)]
+    maps = [v.astype(np.float32) for v in at]
+    moved = [cv2.remap(f, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT) for f in fields]
+    return [moved[0] * cos - moved[1] * sin, moved[0] * sin + moved[1] * cos]
 
 
 def glint(scene: Scene, strokes: Strokes, peel: list[Array]) -> tuple[Array, Array]:
     """Return per sample (flux per mm of line, flux were the scratch turned right for this lamp)."""
-    hx, hy, hz = _half_vectors(scene, strokes.x, strokes.y)
+    hx, hy, hz = _half_vectors(scene, *strokes.flat)
     iy, ix = strokes.y.astype(int), strokes.x.astype(int)
     hx, hy = hx + peel[0][iy, ix], hy + peel[1][iy, ix]
     t = np.cos(strokes.theta), np.sin(strokes.theta)
@@ -216,18 +178,39 @@ def glint(scene: Scene, strokes: Strokes, peel: list[Array]) -> tuple[Array, Arr
     return scale * width[own] * weight * slope(across), scale * width[own] * slope(right)
 
 
-def _background(scene: Scene, peel: list[Array], rng: np.random.Generator) -> Array:
-    shape = (scene.height_px, scene.width_px)
-    yy, xx = np.mgrid[: shape[0], : shape[1]].astype(np.float64)
-    hx, hy, hz = _half_vectors(scene, xx, yy)
-    tilt = np.hypot(hx + peel[0], hy + peel[1])
+def _halo(scene: Scene, tilt: Array) -> Array:
+    """Light of the lamp's mirror image and of the haze round it, by tilt off the mirror direction."""
     core = scene.lamp_radius_mm / scene.lamp_mm / 2
     lamp = 60.0 / (1 + np.exp((tilt - core) / (0.06 * core + 5e-4)))
     halo = scene.haze * (1 / (1 + (tilt / (3 * core + 0.01)) ** 2) + 0.5 * np.exp(-tilt / 0.05))
+    return 0.04 * lamp + halo
+
+
+def _highlight(scene: Scene, peel: list[Array]) -> Array:
+    hx, hy, _ = _half_vectors(scene, *photo_grid(scene))
+    return _halo(scene, np.hypot(hx + peel[0], hy + peel[1]))
+
+
+def _background(scene: Scene, peel: list[Array], rng: np.random.Generator) -> Array:
+    shape = (scene.height_px, scene.width_px)
+    x, y = photo_grid(scene)
+    hx, hy, hz = _half_vectors(scene, x, y)
+    grey = _halo(scene, np.hypot(hx + peel[0], hy + peel[1]))
     room = scene.room * (1 + smooth_field(rng, shape, max(shape) / 5, 0.35))
-    grey = 0.04 * lamp + halo + np.clip(room, 0.001, None)
+    grey += np.clip(room, 0.001, None)
     base = np.asarray(scene.paint)[None, None] * (0.6 + 0.4 * hz[..., None])
+    if scene.room_shapes:
+        mm = scene.um_per_px / 1000
+        light = around.room(rng, (shape[0] * mm, shape[1] * mm), scene.room_shapes)
+        lever = scene.room_far_mm * scene.eye_mm / (scene.room_far_mm + scene.eye_mm)
+        grey += around.mirrored(light, x * mm, y * mm, peel, lever)
     return grey[..., None] * np.asarray(scene.lamp_tint) + base
+
+
+def second(scene: Scene) -> Scene:
+    """The same place under its second lamp alone, for the light that this one adds."""
+    gain = scene.glint_gain * scene.second_lamp
+    return replace(scene, mirror_at=scene.second_at, glint_gain=gain, haze=scene.haze * gain / 2)
 
 
 def _speckle(scene: Scene, canvas: Array) -> None:
@@ -265,17 +248,6 @@ def _dust(scene: Scene, rng: np.random.Generator, canvas: Array) -> None:
         cv2.polylines(canvas, [np.round(line).astype(np.int32)], False, 0.06, 1, cv2.LINE_AA)
 
 
-def square_corners(scene: Scene) -> Array | None:
-    """Return the inner corners of the taped square [px], or None."""
-    if not scene.tape_mm:
-        return None
-    half = scene.tape_mm * 500 / scene.um_per_px
-    turn = np.radians(scene.tape_turn_deg + scene.turn_deg)
-    spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
-    return corners @ spin.T + [scene.width_px / 2, scene.height_px / 2]
-
-
 def _tape(scene: Scene, linear: Array) -> None:
     corners = square_corners(scene)
     if corners is None:
@@ -308,25 +280,19 @@ def camera(scene: Scene, linear: Array, rng: np.random.Generator) -> Array:
     # OpenCV names a Bayer pattern by its second row and column: red at (0, 0) is its "BG", and its
     # "RG to BGR" is therefore our RGB order.
     code = np.round(srgb(demosaiced / 65535.0) * 255).astype(np.uint8)
+    code = around.phone(code, scene.denoise, scene.sharpen)
     if not scene.jpeg:
         return code
     _, data = cv2.imencode(".jpg", code[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, scene.jpeg])
     return cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1].copy()
 
 
-def _levels(
-    scene: Scene, linear_bg: Array, strokes: Strokes, flux: Array, best: Array
-) -> tuple[Array, Array]:
-    """Height of a glint over its surroundings in encoded levels, as it lies and turned right."""
+def _levels(scene: Scene, strokes: Strokes, flux: Array, ground: Array | float) -> Array:
+    """Height of glints over their surroundings in encoded levels."""
     pixel = scene.um_per_px / 1000
-    iy, ix = strokes.y.astype(int), strokes.x.astype(int)
-    ground = linear_bg[iy, ix].mean(-1)
     wide = np.hypot(scene.psf_px, strokes.width_um / scene.um_per_px / 3.5)[strokes.owner]
     peak = flux / pixel / (np.sqrt(2 * np.pi) * wide)
-    top = best / pixel / (np.sqrt(2 * np.pi) * wide)
-    typical = float(np.median(linear_bg))
-    levels = 255 * (srgb(ground + peak) - srgb(ground))
-    return levels, 255 * (srgb(typical + top) - srgb(np.asarray(typical)))
+    return 255 * (srgb(ground + peak) - srgb(np.asarray(ground)))
 
 
 def render(scene: Scene) -> tuple[Array, Truth]:
@@ -336,16 +302,42 @@ def render(scene: Scene) -> tuple[Array, Truth]:
     rng = np.random.default_rng([scene.seed, 3, scene.shot])
     ground = _background(scene, peel, rng) * scene.exposure
     flux, best = glint(scene, strokes, peel)
-    levels, best_levels = _levels(scene, ground, strokes, flux, best)
-    shape = (scene.height_px, scene.width_px)
+    if scene.second_lamp:
+        ground += _highlight(second(scene), peel)[..., None] * scene.exposure
+        flux = flux + glint(second(scene), strokes, peel)[0]
+    free = np.ones(ground.shape[:2])
+    if scene.shut_line:
+        dark, rims = around.gap(rng, ground.shape[:2], 1000 / scene.um_per_px)
+        free = dark < 0.5
+        ground = (ground + rims[..., None]) * (1 - dark[..., None]) + 0.002 * dark[..., None]
+        bare = free[strokes.y.astype(int), strokes.x.astype(int)]
+        flux, best = flux * bare, best * bare
+    at = ground[strokes.y.astype(int), strokes.x.astype(int)].mean(-1)
+    typical = float(np.median(ground))
+    levels = _levels(scene, strokes, flux, at)
+    best_levels = _levels(scene, strokes, best, typical)
+    linear = _cluttered(scene, ground, strokes, flux, rng)
+    photo = camera(scene, linear * np.asarray(scene.white), rng)
+    return photo, _truth(scene, strokes, (levels, best_levels), typical, float(free.mean()))
+
+
+def _cluttered(
+    scene: Scene, ground: Array, strokes: Strokes, flux: Array, rng: np.random.Generator
+) -> Array:
+    """Lay scratches, flake, dust, water marks, lint, a smear and tape on the ground."""
+    shape = ground.shape[:2]
     pixel = scene.um_per_px / 1000
     canvas = _scratch_layer(scene, shape, strokes, flux * strokes.step_mm / pixel**2)
     _speckle(scene, canvas)
     _dust(scene, rng, canvas)
+    around.water_marks(rng, canvas, scene.water_marks, 1 / pixel)
+    around.lint(rng, canvas, scene.lint, 1 / pixel)
     linear = ground + canvas[..., None] * np.asarray(scene.lamp_tint)
     _tape(scene, linear)
-    photo = camera(scene, linear, rng)
-    return photo, _truth(scene, strokes, levels, best_levels)
+    if scene.smear:
+        lamp = np.asarray(scene.mirror_at) * shape[::-1]
+        linear += around.streak(rng, shape, lamp, 1 / pixel)[..., None]
+    return linear
 
 
 def _scratch_layer(scene: Scene, shape: tuple[int, ...], strokes: Strokes, value: Array) -> Array:
@@ -361,20 +353,33 @@ def _scratch_layer(scene: Scene, shape: tuple[int, ...], strokes: Strokes, value
     return canvas
 
 
-def _truth(scene: Scene, strokes: Strokes, levels: Array, best_levels: Array) -> Truth:
+def _truth(
+    scene: Scene, strokes: Strokes, both: tuple[Array, Array], typical: float, free: float
+) -> Truth:
+    levels, best_levels = both
     square = square_corners(scene)
-    area_px = scene.width_px * scene.height_px
+    area_cm2 = free * scene.width_px * scene.height_px * (scene.um_per_px / 1e4) ** 2
     inside = np.ones(len(strokes.x), bool)
     if square is not None:
-        area_px = cv2.contourArea(square.astype(np.float32))
+        area_cm2 = scene.tape_mm**2 / 100
         mask = np.zeros((scene.height_px, scene.width_px), np.uint8)
         cv2.fillConvexPoly(mask, np.round(square).astype(np.int32), 1)
         inside = mask[strokes.y.astype(int), strokes.x.astype(int)] > 0
-    area_cm2 = area_px * (scene.um_per_px / 1e4) ** 2
     shows = (best_levels >= MIN_LEVELS) & inside
     load = float(strokes.step_mm[shows].sum() / area_cm2)
     centre = (scene.mirror_at[0] * scene.width_px, scene.mirror_at[1] * scene.height_px)
-    return Truth(strokes, levels, best_levels, load, area_cm2, centre, square, inside)
+    return Truth(strokes, levels, best_levels, load, area_cm2, centre, square, inside, typical)
+
+
+def removed(scene: Scene, truth: Truth, cut_um: float) -> float:
+    """Share of the load that `cut_um` takes away, both loads as the first photo would show them."""
+    own = truth.strokes
+    best = glint(replace(scene, keep_depth=cut_um), own, _peel(scene))[1]
+    before, left = (
+        own.step_mm[(levels >= MIN_LEVELS) & truth.inside].sum()
+        for levels in (truth.best_levels, _levels(scene, own, best, truth.typical))
+    )
+    return 1 - float(left / max(before, 1e-9))
 
 
 def truth_mask(scene: Scene, truth: Truth, least: float = MIN_LEVELS) -> Array:
@@ -385,9 +390,3 @@ def truth_mask(scene: Scene, truth: Truth, least: float = MIN_LEVELS) -> Array:
         True
     )
     return mask
-
-
-def after(scene: Scene, cut_um: float, **changes: Any) -> Scene:
-    """Return the same place after `cut_um` of clear coat was taken, seen anew."""
-    base = scene.base_um or scene.um_per_px
-    return replace(scene, keep_depth=cut_um, base_um=base, shot=scene.shot + 1, **changes)

@@ -10,8 +10,9 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
-from render import Scene, render
+from render import render
 from render_parts import smooth_field, unsrgb
+from render_scene import Scene
 
 from leastcut.inspect.scratches import find
 from leastcut.shop.photos import PhotoError, decode, load

@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from render import Scene, after, render
+from render import render
+from render_scene import Scene, after
 
 from leastcut.cli.inspect import group
 

@@ -9,8 +9,9 @@ import numpy as np
 import photoset
 import pytest
 from photoscore import counts, f1, kinds_right, truth_lines
-from render import Scene, Truth, render, square_corners
+from render import Truth, render
 from render_parts import unsrgb
+from render_scene import Scene, square_corners
 
 from leastcut.inspect.combine import panel_load
 from leastcut.inspect.records import ScratchFinding

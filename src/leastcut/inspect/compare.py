@@ -1,43 +1,47 @@
 """Before against after: how much of the scratches one place lost, and what the work left behind."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from leastcut.errors import Refusal
-from leastcut.inspect import kinds, light, registration, scratches
+from leastcut.inspect import kinds, light, linematch, profile, registration, scratches, traces
 from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
-from leastcut.inspect.light import Corrected, Elements
+from leastcut.inspect.light import Elements
 from leastcut.inspect.records import CompareFinding
 from leastcut.inspect.scratches import Evidence
-from leastcut.inspect.survey import root_of
+from leastcut.inspect.survey import DARK_ROOT, LEAST_RISE, root_of
 
 LEAST_OVERLAP_CM2 = 2.0
 RESAMPLES = 2000
-LIGHT_SD = 0.02  # what light and camera may differ by between two photos
-NEAR_SHARE = 0.3  # of the reach within which a scratch is taken to be at its brightest
-BLOCKS_ACROSS = 9
-FADING = 0.3  # of the logarithm, at full removal; found with rendered pairs
+NEAR_SHARE = 0.8  # of the reach within which a scratch is taken to be at its brightest
+LEVEL_SD = 0.25  # of the logarithm of the rise from which a scratch counts
+EXPOSURE_SD = 0.1  # of the logarithm of the exposure between two photos
+PIECE_PX = 12.0
+MANY_PIECES = 100
+USUAL_QUANTILE = 0.25  # of the light: ground away from the lamp's halo
+CAMERA_SHARE = (
+    0.8  # of a line's height that lens and colour mosaic leave; found with rendered photos
+)
 ALIGNED_P = 0.01
 LEAST_BEFORE = 5  # scratches
 
 
 @dataclass(frozen=True)
-class Side:
-    """One photo's evidence inside the common area.
+class Followed:
+    """The before photo's scratches inside the common area, and how bright they are in both photos.
 
-    ``near`` is the load [mm/cm2] that each piece near its brightest stands for, ``block`` the
-    part of the common area that it lies in.
+    Per scratch: ``weight``, the load [mm/cm2] it stands for; ``before`` and ``after``, its rise at
+    its brightest, both as the before photo's exposure and scale would show it [linear light].
+    ``visible`` is the rise from which a scratch counts, ``told`` the least that both photos tell.
     """
 
-    elements: Elements
-    corrected: Corrected
-    load: float
-    scratches: int
-    area_cm2: float
-    near: F64
-    block: Ints
+    weight: F64
+    before: F64
+    after: F64
+    visible: float
+    told: float
 
 
 def compare(
@@ -64,7 +68,8 @@ def compare(
     Returns
     -------
     CompareFinding
-        ``removed_fraction`` is 1 less the ratio of the corrected loads in the common area.
+        ``removed_fraction`` is the share of the before photo's load whose lines the after photo
+        no longer shows at the same places.
     """
     first = scratches.gather(before, um_per_px=um_per_px, square_mm=square_mm)
     if isinstance(first, Refusal):
@@ -95,12 +100,33 @@ def _refused(why: Refusal, which: str) -> CompareFinding:
 
 
 def _register(first: Evidence, second: Evidence) -> registration.Registration | Refusal:
+    """Lay the photos over each other by the square, by lines, or by other detail; then by lines."""
+    one, two = (_line_pieces(e) for e in (first, second))
+    shape = first.grey.shape
     a, b = first.frame.corners_px, second.frame.corners_px
+    rough: registration.Registration | Refusal
     if a is not None and b is not None:
-        return registration.by_square(a, b)
-    return registration.by_features(
-        root_of(first.grey), root_of(second.grey), first.usable, second.usable
-    )
+        rough = registration.by_square(a, b)
+    else:
+        laid = linematch.lay(one, two, shape, second.grey.shape)
+        if laid is not None:
+            return registration.Registration(laid.to_before, laid.rms_px, int(laid.met))
+        rough = registration.by_features(
+            root_of(first.grey), root_of(second.grey), first.usable, second.usable
+        )
+    if isinstance(rough, Refusal):
+        return rough
+    laid = linematch.refine(one, two, rough.to_before, shape, near=True)
+    if laid is None and len(two.x) > MANY_PIECES:  # a corner of the square may be out of its place
+        laid = linematch.lay(one, two, shape, second.grey.shape)
+    if laid is None:
+        return rough
+    return registration.Registration(laid.to_before, laid.rms_px, int(laid.met))
+
+
+def _line_pieces(evidence: Evidence) -> linematch.Pieces:
+    cut = profile.pieces(evidence.lines.runs, PIECE_PX)
+    return linematch.Pieces(cut.x, cut.y, cut.theta, cut.length)
 
 
 def _common(first: Evidence, second: Evidence, to_before: F64) -> tuple[Bools, Bools]:
@@ -115,145 +141,150 @@ def _common(first: Evidence, second: Evidence, to_before: F64) -> tuple[Bools, B
     return first.usable & (there > 0), second.usable & (back > 0)
 
 
-def _side(evidence: Evidence, common: Bools, um_per_px: float) -> Side:
-    """Measure one photo inside the common area; see :func:`_near` for the rest."""
-    e = evidence.elements
+def _inside(elements: Elements, common: Bools) -> Elements:
+    """Return the pieces that lie inside the common area."""
+    e = elements
     inside = common[
         np.clip(np.round(e.y), 0, common.shape[0] - 1).astype(np.intp),
         np.clip(np.round(e.x), 0, common.shape[1] - 1).astype(np.intp),
     ]
-    kept = Elements(e.x[inside], e.y[inside], e.theta[inside], e.length[inside], e.owner[inside])
-    place = light.field(common)
-    corrected = light.correct(kept, place, evidence.lamp)
-    return Side(
-        elements=kept,
-        corrected=corrected,
-        load=corrected.per_px * 1e5 / um_per_px,
-        scratches=len(np.unique(kept.owner)),
-        area_cm2=float(place.area.sum()) * (um_per_px / 1e4) ** 2,
-        near=np.zeros(0),
-        block=np.zeros(0, np.intp),
-    )
+    return Elements(e.x[inside], e.y[inside], e.theta[inside], e.length[inside], e.owner[inside])
 
 
-def _near(
-    side: Side,
-    common: Bools,
-    lamp: light.Lamp | None,
-    window_px: float,
-    um_per_px: float,
-    to_before: F64,
-) -> Side:
-    """Keep the pieces that lie near enough to the circle round the lamp to be at their brightest.
+def _weights(evidence: Evidence, kept: Elements, seen: light.Corrected, place: light.Field) -> F64:
+    """Return the load [mm/cm2] that each scratch stands for, by its length near its brightest.
 
-    There a scratch is seen or not by its own depth, not by how far it is off the circle, so the
-    lengths before and after compare like with like even though a shallower groove, being fainter,
-    is seen over a narrower range of directions.
+    Near the circle round the lamp a scratch is seen or not by its own depth, not by how far it is
+    off the circle; further out deep ones would count for more than their share.
     """
-    e, place = side.elements, light.field(common)
-    centre = lamp[:2] if lamp else side.corrected.visibility.centre
-    keep, area = np.ones(len(e.x), bool), np.full(len(e.x), float(place.area.sum()))
-    if centre is not None and np.isfinite(window_px):
-        keep = light.deviation(e.x, e.y, e.theta, centre) < window_px
-        area = light.window_area(place, centre, window_px, e.theta)
-    near = (
-        np.where(keep, e.length * light.hidden(e, place) / np.maximum(area, 1.0), 0)
-        * 1e5
-        / um_per_px
+    centre = seen.visibility.centre
+    window = NEAR_SHARE * seen.visibility.reach_px
+    keep, area = np.ones(len(kept.x), bool), np.full(len(kept.x), float(place.area.sum()))
+    if centre is not None and np.isfinite(window):
+        keep = light.deviation(kept.x, kept.y, kept.theta, centre) < window
+        area = light.window_area(place, centre, window, kept.theta)
+    share = np.where(keep, kept.length * light.hidden(kept, place) / np.maximum(area, 1.0), 0)
+    return sums(kept.owner, share, evidence.lines.count) * 1e5 / evidence.frame.um_per_px
+
+
+def _follow(
+    first: Evidence, second: Evidence, to_before: F64, areas: tuple[Bools, Bools], weight: F64
+) -> Followed:
+    """Measure every scratch of the before photo in both photos."""
+    back = np.linalg.inv(to_before).astype(np.float64)
+    runs, owner = first.lines.runs, first.lines.scratch
+    here, there = traces.along(runs, owner), traces.along(runs, owner, to_photo=back)
+    rise = traces.brightest(traces.rises(first.grey, here)[0], here)
+    left = traces.brightest(traces.rises(second.grey, there)[0], there)
+    floor = traces.chance(first.grey, runs, owner)
+    # A line's light falls on fewer pixels of a coarser photo, and all light follows the exposure.
+    ground = [
+        float(np.median(e.grey[area])) for e, area in zip((first, second), areas, strict=True)
+    ]
+    to_first = (ground[0] / max(ground[1], 1e-6)) * float(
+        np.sqrt(abs(np.linalg.det(to_before[:2, :2])))
     )
-    places = cv2.perspectiveTransform(np.stack([e.x, e.y], 1)[None].astype(np.float64), to_before)
-    cell = np.sqrt(side.area_cm2 * 1e8 / um_per_px**2) / BLOCKS_ACROSS
-    at = np.floor(places[0] / cell).astype(np.intp) if len(e.x) else np.zeros((0, 2), np.intp)
-    return replace(side, near=near, block=(at[:, 1] * 1000 + at[:, 0]))
+    floor = max(floor, to_first * traces.chance(second.grey, runs, owner, back))
+    usual = float(np.quantile(first.grey[first.measured][::7], USUAL_QUANTILE)) + DARK_ROOT**2
+    visible = (np.sqrt(usual) + LEAST_RISE) ** 2 - usual
+    return Followed(weight, rise, left * to_first, visible, max(visible, floor))
 
 
 def _conclude(
     first: Evidence, second: Evidence, match: registration.Registration, rng: np.random.Generator
 ) -> CompareFinding:
-    common, back = _common(first, second, match.to_before)
+    areas = _common(first, second, match.to_before)
     um = first.frame.um_per_px
-    stretch = float(np.sqrt(abs(np.linalg.det(match.to_before[:2, :2]))))
-    one, two = _side(first, common, um), _side(second, back, um * stretch)
-    window = NEAR_SHARE * one.corrected.visibility.reach_px
-    one = _near(one, common, first.lamp, window, um, np.eye(3))
-    two = _near(two, back, second.lamp, window / stretch, um * stretch, match.to_before)
-    if one.area_cm2 < LEAST_OVERLAP_CM2:
+    kept, place = _inside(first.elements, areas[0]), light.field(areas[0])
+    seen = light.correct(kept, place, first.lamp)
+    overlap_cm2 = float(place.area.sum()) * (um / 1e4) ** 2
+    scratches_kept = len(np.unique(kept.owner))
+    if overlap_cm2 < LEAST_OVERLAP_CM2:
         return _refused(
             Refusal(
-                why=f"the photos share only {one.area_cm2:.1f} cm²",
+                why=f"the photos share only {overlap_cm2:.1f} cm²",
                 do="Take both of the same place; leave a taped square round it",
             ),
             "",
         )
-    if one.scratches < LEAST_BEFORE or one.near.sum() <= 0:
+    weight = _weights(first, kept, seen, place)
+    followed = _follow(first, second, match.to_before, areas, weight)
+    counted = (weight > 0) & (followed.before >= followed.told)
+    if scratches_kept < LEAST_BEFORE or counted.sum() < LEAST_BEFORE:
         return _refused(
             Refusal(
-                why=f"the before photo shows only {one.scratches} scratches: too few to compare",
+                why=f"the before photo shows only {int(counted.sum())} scratches clearly: too few to compare",
                 do="Choose a place with more scratches, or bring the lamp where they show best",
             ),
             "",
         )
-    removed, low, high = _removed(one, two, rng)
+    removed, low, high = _removed(followed, rng)
+    load = seen.per_px * 1e5 / um
     return CompareFinding(
         removed_fraction=removed,
         removed_low=low,
         removed_high=high,
-        before_load_mm_per_cm2=one.load,
-        after_load_mm_per_cm2=one.load * (1 - removed),
-        new_trails=_new_trails(one, two),
+        before_load_mm_per_cm2=load,
+        after_load_mm_per_cm2=load * (1 - removed),
+        new_trails=_new_trails(first, second, match.to_before, areas[1]),
         registration_rms_px=match.rms_px,
-        overlap_cm2=one.area_cm2,
+        overlap_cm2=overlap_cm2,
     )
 
 
-def _removed(one: Side, two: Side, rng: np.random.Generator) -> tuple[float, float, float]:
-    """Return the removed fraction and its 95 % bounds by a bootstrap over parts of the area.
+def _removed(followed: Followed, rng: np.random.Generator) -> tuple[float, float, float]:
+    """Return the removed fraction and its 95 % bounds by a bootstrap over scratches.
 
-    Both photos are drawn anew by the same parts, so that what stayed the same place by place
-    does not widen the interval.
+    Each draw also moves the level from which a scratch counts, since exposure and the kinds of
+    light are known only in part. One scratch more is added to every draw, left for the lower and
+    gone for the upper bound, so that all gone or all left does not look certain.
     """
-    removed = 1 - float(two.near.sum() / one.near.sum())
-    names, index = np.unique(np.concatenate([one.block, two.block]), return_inverse=True)
-    before = sums(index[: len(one.block)], one.near, len(names))
-    after = sums(index[len(one.block) :], two.near, len(names))
-    drawn = rng.poisson(1.0, (RESAMPLES, len(names))).astype(np.float64)
-    ratio = (drawn @ after) / np.maximum(drawn @ before, 1e-9)
-    ratio *= np.exp(LIGHT_SD * rng.standard_normal(RESAMPLES))
-    # What is left is fainter and more of it goes unseen: doubt towards less removed, one-sided.
-    ratio *= np.exp(FADING * max(removed, 0.0) * np.abs(rng.standard_normal(RESAMPLES)))
-    low, high = (float(v) for v in np.quantile(1 - ratio, [0.025, 0.975]))
-    # Where next to nothing is left, up to 3.7 typical pieces may have gone unseen (Garwood 1936).
-    typical = float(np.median(before[before > 0])) / float(one.near.sum())
-    low = min(low, removed) if two.near.sum() > 0 else 1 - 3.689 * typical
-    return removed, min(low, removed), max(min(high, 1.0), removed)
+    f = followed
+    weight = f.weight[f.weight > 0]
+    before, after = f.before[f.weight > 0], f.after[f.weight > 0]
+    counts = before >= f.told
+    removed = 1 - float((weight * (counts & (after >= f.told))).sum() / (weight * counts).sum())
+    drawn = rng.poisson(1.0, (RESAMPLES, len(weight))) * weight
+    level = f.told * np.exp(LEVEL_SD * rng.standard_normal((RESAMPLES, 1)))
+    change = np.exp(EXPOSURE_SD * rng.standard_normal((RESAMPLES, 1)))
+    counts = before >= level
+    typical = float((weight**2).sum() / weight.sum())
+    left = (drawn * (counts & (after * change >= level))).sum(1)
+    whole = (drawn * counts).sum(1) + typical
+    low = float(np.quantile(1 - (left + typical) / whole, 0.025))
+    high = float(np.quantile(1 - left / whole, 0.975))
+    return removed, min(low, removed), max(high, removed)
 
 
-def _new_trails(one: Side, two: Side) -> int:
-    """Count trails in the after photo whose direction the before photo did not favour.
+def _new_trails(first: Evidence, second: Evidence, to_before: F64, back: Bools) -> int:
+    """Count trails in the after photo that the before photo does not show.
 
-    Marks of the work itself share a direction; scratches left over do not. Nothing is counted
-    unless the directions are aligned beyond chance (Rayleigh's test at 1 %).
+    Marks of the work itself share a direction; scratches left over do not, and lie where the
+    before photo shows them too. Nothing is counted unless the directions of the new lines are
+    aligned beyond chance (Rayleigh's test at 1 %).
     """
-    if two.scratches == 0:
+    kept = _inside(second.elements, back)
+    if len(kept.x) == 0:
         return 0
-    kind_after, theta_after = _kinds(two)
-    if kinds.rayleigh(theta_after) > ALIGNED_P:
+    corrected = light.correct(kept, light.field(back), second.lamp)
+    runs, owner = second.lines.runs, second.lines.scratch
+    trace = traces.along(runs, owner, to_photo=to_before)
+    shown = traces.brightest(traces.rises(first.grey, trace)[0], trace)
+    fresh = shown < traces.chance(first.grey, runs, owner, to_before)
+    names = np.unique(kept.owner)
+    kind, theta = _kinds(kept, corrected)
+    fresh = fresh[names]
+    if fresh.sum() < kinds.LEAST_MEMBERS or kinds.rayleigh(theta[fresh]) > ALIGNED_P:
         return 0
-    kind_before, theta_before = _kinds(one)
-    trails = theta_after[kind_after == kinds.TRAIL]
-    old = theta_before[kind_before == kinds.TRAIL]
-    if len(trails) == 0 or len(old) == 0:
-        return len(trails)
-    gap = np.abs(kinds.turn(trails[:, None] - old[None])).min(1)
-    return int((gap > kinds.FAMILY_RAD).sum())
+    return int((fresh & (kind == kinds.TRAIL)).sum())
 
 
-def _kinds(side: Side) -> tuple[Ints, F64]:
-    """Return kind and direction of each scratch of one side, every one taken as fine."""
-    owner = np.unique(side.elements.owner, return_inverse=True)[1].astype(np.intp)
-    size = side.scratches
-    doubled = 2 * side.elements.theta
-    sin = sums(owner, side.elements.length * np.sin(doubled), size)
-    cos = sums(owner, side.elements.length * np.cos(doubled), size)
+def _kinds(kept: Elements, corrected: light.Corrected) -> tuple[Ints, F64]:
+    """Return kind and direction of each scratch, every one taken as fine."""
+    owner = np.unique(kept.owner, return_inverse=True)[1].astype(np.intp)
+    size = int(owner.max()) + 1
+    doubled = 2 * kept.theta
+    sin = sums(owner, kept.length * np.sin(doubled), size)
+    cos = sums(owner, kept.length * np.cos(doubled), size)
     theta = (np.arctan2(sin, cos) / 2) % np.pi
-    return kinds.sort(theta, sums(owner, side.corrected.shares, size), np.zeros(size)), theta
+    return kinds.sort(theta, sums(owner, corrected.shares, size), np.zeros(size)), theta

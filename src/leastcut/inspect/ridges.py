@@ -1,7 +1,7 @@
 """Bright thin lines in an image: an oriented filter bank, its local noise, and line points.
 
-Each level of an image pyramid is filtered with elongated second-derivative kernels in ten
-directions; the largest response at each pixel is kept, divided by what texture and noise alone
+Each level of an image pyramid is filtered with elongated second-derivative kernels in twelve
+directions, put together from one smooth second derivative and short smoothers along; the largest response at each pixel is kept, divided by what texture and noise alone
 give in that neighbourhood, and thinned to points on the crest with a sub-pixel place.
 
 source: second-derivative line detection with sub-pixel crest: Steger, IEEE TPAMI 20(2) 113 (1998);
@@ -12,25 +12,28 @@ status: the first seen, the second from memory.
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 import cv2
 import numpy as np
 
 from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, bilinear
 
-DIRECTIONS = 10
+DIRECTIONS = 12
 SIGMA_PX = 1.2  # across the line: a camera's own blur is 0.8 to 1.2 px
-ALONG_PX = 3.2  # along the line
-REACH_PX = 5  # 11 x 11 kernels run without a Fourier transform
+ALONG_PX = 3.2  # of one of the two smoothings along the line
+TAPS = range(-5, 6, 2)
+KERNEL_PX = 5  # OpenCV turns to a Fourier transform for kernels wider than 11 pixels
+DERIVATIVE_PX = 4
+REACH_PX = DERIVATIVE_PX + 2 * KERNEL_PX
 BLOCK_PX = 48
-STRIP_ROWS = 256
-# The 40 % point of the largest of ten responses to white noise of unit standard deviation;
-# recomputed by tests/inspect/test_photo_ridges.py.
+TILE_PX = (128, 1000)  # a tile's arrays stay in the processor's cache
+NAME_BITS = 15  # lowest bits of the response, which name the direction
+# The 40 % point of the largest of the responses to white noise of unit standard deviation;
+# recomputed by tests/inspect/test_photo_parts.py.
 NOISE_QUANTILE = 0.4
-NOISE_AT_QUANTILE = 1.044
+NOISE_AT_QUANTILE = 1.202
 # What a bright line of unit height and of a camera's blur (sigma 1.1 px) makes the bank answer.
-LINE_GAIN = 1.85
+LINE_GAIN = 3.45
 
 
 @dataclass(frozen=True)
@@ -48,24 +51,55 @@ class Points:
 
 
 @cache
-def kernels() -> list[F32]:
-    """Return the ten kernels, each of zero mean and unit energy."""
-    r = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float64)
-    x, y = np.meshgrid(r, r)
-    return [_kernel(x, y, np.pi * k / DIRECTIONS) for k in range(DIRECTIONS)]
+def _axis_kernels() -> tuple[F32, F32, F32]:
+    """Return a Gaussian and its first and second derivative."""
+    x = np.arange(-DERIVATIVE_PX, DERIVATIVE_PX + 1.0)
+    g = np.exp(-((x / SIGMA_PX) ** 2) / 2)
+    g /= g.sum()
+    bend = ((x / SIGMA_PX) ** 2 - 1) * g / SIGMA_PX**2
+    bend -= g * bend.sum()
+    slope = x * g / SIGMA_PX**2
+    return g.astype(np.float32), slope.astype(np.float32), bend.astype(np.float32)
 
 
-def _kernel(x: F64, y: F64, angle: float) -> F32:
-    along = x * np.cos(angle) + y * np.sin(angle)
-    across = y * np.cos(angle) - x * np.sin(angle)
-    window = np.exp(-((along / ALONG_PX) ** 2) / 2)
-    shape = (1 - (across / SIGMA_PX) ** 2) * np.exp(-((across / SIGMA_PX) ** 2) / 2) * window
-    shape -= (
-        window
-        * np.exp(-((across / SIGMA_PX) ** 2) / 8)
-        * (shape.sum() / (window * np.exp(-((across / SIGMA_PX) ** 2) / 8)).sum())
-    )
-    result: F32 = (shape / np.sqrt((shape**2).sum())).astype(np.float32)
+@cache
+def smoothers() -> tuple[F32, ...]:
+    """Return one kernel per direction that smooths along it.
+
+    Applied twice to the second derivative across, each makes a kernel of zero mean and unit energy.
+    """
+    return tuple(_smoother(np.pi * k / DIRECTIONS) for k in range(DIRECTIONS))
+
+
+def _smoother(angle: float) -> F32:
+    """Lay a sampled Gaussian along a direction; taps between two pixels are shared by both."""
+    run, rise = np.cos(angle), np.sin(angle)
+    steep = abs(rise) > abs(run)
+    if steep:
+        run, rise = rise, run
+    kernel = np.zeros((2 * KERNEL_PX + 1, 2 * KERNEL_PX + 1))
+    for i in TAPS:
+        weight = np.exp(-((i / run / ALONG_PX) ** 2) / 2)
+        low = int(np.floor(i * rise / run))
+        share = i * rise / run - low
+        kernel[low + KERNEL_PX, i + KERNEL_PX] += weight * (1 - share)
+        if share > 0:
+            kernel[low + 1 + KERNEL_PX, i + KERNEL_PX] += weight * share
+    kernel = kernel.T if steep else kernel
+    whole = _second_derivative(angle)
+    for _ in range(2):
+        padded = np.pad(whole, KERNEL_PX)
+        whole = cv2.filter2D(padded, cv2.CV_64F, kernel, borderType=cv2.BORDER_CONSTANT)
+    result: F32 = (kernel / (whole**2).sum() ** 0.25).astype(np.float32)
+    return result
+
+
+def _second_derivative(angle: float) -> F64:
+    """Return the kernel of the second derivative square to a direction, bright lines positive."""
+    g, slope, bend = (k.astype(np.float64) for k in _axis_kernels())
+    c, s = np.cos(angle), np.sin(angle)
+    across = s * s * np.outer(g, bend) - 2 * s * c * np.outer(slope, slope)
+    result: F64 = -(across + c * c * np.outer(bend, g))
     return result
 
 
@@ -82,20 +116,31 @@ def respond(image: F32, usable: Bools | None = None) -> tuple[F32, U8]:
     rows, cols = (slice(0, n) for n in image.shape) if usable is None else _box(usable)
     best = np.zeros(image.shape, np.float32)
     which = np.zeros(image.shape, np.uint8)
-    wide = slice(max(cols.start - REACH_PX, 0), cols.stop + REACH_PX)
-    across = slice(cols.start - wide.start, cols.stop - wide.start)
 
-    def one(top: int) -> None:
-        stop = min(top + STRIP_ROWS, rows.stop)
-        halo = slice(max(top - REACH_PX, 0), stop + REACH_PX)
-        inner = slice(top - halo.start, stop - halo.start)
-        largest, first = _respond_strip(image[halo, wide])
-        best[top:stop, cols], which[top:stop, cols] = largest[inner, across], first[inner, across]
+    def one(corner: tuple[int, int]) -> None:
+        inner, wide, part = zip(
+            *(_spans(c, n, r.stop) for c, n, r in zip(corner, TILE_PX, (rows, cols), strict=True)),
+            strict=True,
+        )
+        largest, first = _respond_tile(image[wide])
+        best[inner], which[inner] = largest[part], first[part]
 
-    # Strips stay in the processor's cache, and both libraries let go of the interpreter's lock.
+    corners = [
+        (top, left)
+        for top in range(rows.start, rows.stop, TILE_PX[0])
+        for left in range(cols.start, cols.stop, TILE_PX[1])
+    ]
+    # Tiles stay in the processor's cache, and both libraries let go of the interpreter's lock.
     with ThreadPoolExecutor(max(1, cv2.getNumThreads())) as pool:
-        list(pool.map(one, range(rows.start, rows.stop, STRIP_ROWS)))
+        list(pool.map(one, corners))
     return best, which
+
+
+def _spans(start: int, size: int, end: int) -> tuple[slice, slice, slice]:
+    """Return a tile's own pixels, those with its surroundings, and the first within the second."""
+    stop = min(start + size, end)
+    low = max(start - REACH_PX, 0)
+    return slice(start, stop), slice(low, stop + REACH_PX), slice(start - low, stop - low)
 
 
 def _box(usable: Bools) -> tuple[slice, slice]:
@@ -106,18 +151,32 @@ def _box(usable: Bools) -> tuple[slice, slice]:
     return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(cols[0]), int(cols[-1]) + 1)
 
 
-def _respond_strip(strip: F32) -> tuple[F32, U8]:
-    best: Any = None
-    which = np.zeros(strip.shape, np.uint8)
-    for k, kernel in enumerate(kernels()):
-        response = cv2.filter2D(strip, cv2.CV_32F, kernel, borderType=cv2.BORDER_REFLECT_101)
-        if best is None:
-            best = response
-            continue
-        larger = cv2.compare(response, best, cv2.CMP_GT).view(np.bool_)
-        np.copyto(which, k, where=larger)
-        best = cv2.max(best, response, dst=best)
-    return best, which
+def _respond_tile(tile: F32) -> tuple[F32, U8]:
+    """Return the largest response of the bank, 0 where all are negative, and its direction.
+
+    The direction rides in the lowest bits of the response, so that one maximum keeps both; of
+    positive numbers the bit patterns have the same order as the numbers.
+    """
+    g, slope, bend = _axis_kernels()
+    edge = cv2.BORDER_REFLECT_101
+    xx = cv2.sepFilter2D(tile, cv2.CV_32F, bend, g, borderType=edge)
+    yy = cv2.sepFilter2D(tile, cv2.CV_32F, g, bend, borderType=edge)
+    twist = cv2.sepFilter2D(tile, cv2.CV_32F, slope, slope, borderType=edge)
+    mean = cv2.addWeighted(xx, -0.5, yy, -0.5, 0.0)
+    stretch = cv2.addWeighted(xx, 0.5, yy, -0.5, 0.0)
+    best = np.zeros(tile.shape, np.int32)
+    across, smooth = xx, yy
+    for k, kernel in enumerate(smoothers()):
+        turn = 2 * np.pi * k / DIRECTIONS
+        cv2.addWeighted(stretch, np.cos(turn), twist, np.sin(turn), 0.0, dst=across)
+        cv2.add(across, mean, dst=across)
+        cv2.filter2D(across, cv2.CV_32F, kernel, dst=smooth, borderType=edge)
+        cv2.filter2D(smooth, cv2.CV_32F, kernel, dst=across, borderType=edge)
+        bits = across.view(np.int32)
+        np.bitwise_and(bits, ~NAME_BITS, out=bits)
+        np.bitwise_or(bits, k, out=bits)
+        np.maximum(best, bits, out=best)
+    return best.view(np.float32), (best & NAME_BITS).astype(np.uint8)
 
 
 def local_noise(best: F32, usable: Bools) -> F32:
@@ -145,9 +204,9 @@ def local_noise(best: F32, usable: Bools) -> F32:
 
 
 def _middle(size: int, blocks: int) -> slice:
-    """Return every third pixel of whole blocks, laid in the middle so that no corner is special."""
+    """Return every fourth pixel of whole blocks, laid in the middle so that no corner is special."""
     start = max(size - blocks * BLOCK_PX, 0) // 2 + 1
-    return slice(start, start + blocks * BLOCK_PX - 2, 3) if size >= BLOCK_PX else slice(None)
+    return slice(start, start + blocks * BLOCK_PX - 2, 4) if size >= BLOCK_PX else slice(None)
 
 
 def _blocks(values: F32, rows: int, cols: int) -> F32:

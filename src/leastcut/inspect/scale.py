@@ -20,6 +20,7 @@ from leastcut.inspect.records import ScaleFrom
 SEARCH_PX = 640
 LEAST_SHARE = 0.04  # of the photo that the square must cover
 EDGE_SAMPLES = 60
+EDGE_REACH_PX = 5.0
 LEAST_SUPPORT = 0.6  # of a side's samples that must lie on its line
 TYPED_RELATIVE_SD = 0.01
 PRINT_SD_MM = 0.25  # half of what the ruler check allows
@@ -200,7 +201,7 @@ def _edge_line(root: F32, a: F64, b: F64, middle: F64, reach: float) -> tuple[F6
     values = bilinear(root, grid[..., 0].ravel(), grid[..., 1].ravel()).reshape(len(bases), -1)
     step = np.gradient(cv2.blur(values, (3, 1)), axis=1)
     step *= np.sign(np.median(values[:, -3:].mean(1) - values[:, :3].mean(1)))
-    power = np.clip(step, 0, None) ** 2
+    power = np.clip(step, 0, None) ** 2 * _near_rough_edge(values, offsets)
     place = (power * offsets).sum(1) / np.maximum(power.sum(1), 1e-12)
     s = np.linspace(0.06, 0.94, 200)
     keep = step.max(1) > 0.4 * np.median(step.max(1))
@@ -209,6 +210,21 @@ def _edge_line(root: F32, a: F64, b: F64, middle: F64, reach: float) -> tuple[F6
         rest = np.abs(place - start - slope * s)
         keep = rest <= max(3 * float(np.median(rest[keep])), 0.3)
     return a + start * out, along + slope * out
+
+
+def _near_rough_edge(values: F32, offsets: F64) -> Bools:
+    """Tell which offsets lie near where the inner tone ends, (n, m).
+
+    The place follows from how much of each cross-section has the inner tone, so that a bright
+    scratch beside the edge, which is thin, moves it by its own width only.
+    """
+    inner, outer = values[:, :3].mean(1, keepdims=True), values[:, -3:].mean(1, keepdims=True)
+    flat = np.abs(outer - inner) < 1e-6
+    share = np.clip((outer - values) / np.where(flat, 1.0, outer - inner), 0, 1)
+    rough = offsets[0] - 0.5 + share.sum(1, keepdims=True)
+    reach = max(EDGE_REACH_PX, 0.2 * (offsets[-1] - offsets[0]))
+    result: Bools = np.abs(offsets[None] - rough) <= reach
+    return result
 
 
 def _meet(first: tuple[F64, F64], second: tuple[F64, F64]) -> F64:

@@ -13,9 +13,10 @@ from leastcut.inspect.linking import Runs
 from leastcut.inspect.profile import Profiles
 
 LEVELS = 3
-LOW_SNR = 3.2
+LOW_SNR = 3.3
 LEAST_POINTS = 8
 LEAST_RISE = 0.0137  # of the root of light: about 4 of 255 encoded levels
+FLOOR_SHARE = 0.65  # of the response to that rise: noise and bends may take the rest
 LEAST_SCORE = 6.0
 SCORE_FROM = 2.7
 LEAST_LENGTH_PX = 16.0
@@ -113,7 +114,7 @@ def _level_runs(root: F32, usable: Bools, shape: tuple[int, ...], level: int) ->
     """Return the runs of one pyramid level, and the response they were read from."""
     best, which = ridges.respond(root, usable)
     noise = ridges.local_noise(best, usable)
-    floor = cv2.max(LOW_SNR * noise, ridges.LINE_GAIN * LEAST_RISE)
+    floor = cv2.max(LOW_SNR * noise, FLOOR_SHARE * ridges.LINE_GAIN * LEAST_RISE)
     points = ridges.crest(best, which, noise, usable, floor=floor, level=level)
     labels = linking.join(points, (shape[0], shape[1]))
     return linking.fit(points, labels, least_points=LEAST_POINTS), best
@@ -183,7 +184,7 @@ def score(runs: Runs) -> F64:
 
 def _scratches(grey: F32, strength: F32, runs: Runs) -> Lines:
     """Join runs to scratches and keep those with enough evidence."""
-    label = linking.bridge(runs, strength, ridges.LINE_GAIN * LEAST_RISE)
+    label = linking.bridge(runs, strength, FLOOR_SHARE * ridges.LINE_GAIN * LEAST_RISE)
     size = int(label.max()) + 1 if len(label) else 0
     n = np.bincount(label, runs.n, minlength=size)
     mean = np.bincount(label, runs.snr * runs.n, minlength=size) / np.maximum(n, 1)
