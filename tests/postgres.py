@@ -4,6 +4,7 @@ Its programs lie in versioned folders outside PATH; LEASTCUT_POSTGRES_BIN names 
 there is none, tests that want it are skipped and say so; with LEASTCUT_NEED_POSTGRES=1 they fail.
 """
 
+import atexit
 import os
 import secrets
 import shutil
@@ -11,7 +12,8 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -154,3 +156,21 @@ def for_tests() -> Iterator[Server]:
         pytest.skip(f"NOT TESTED ON POSTGRESQL: {missing}")
     with running() as server:
         yield server
+
+
+@cache
+def _of_this_run() -> Server:
+    """Start a server for the rest of this process; it is stopped when the process ends."""
+    held = ExitStack()
+    atexit.register(held.close)
+    return held.enter_context(running())
+
+
+def fresh(folder: Path) -> tuple[str, Path | None]:
+    """Return where a new shop of the tests lies, and where its photos do.
+
+    In `folder`, or with LEASTCUT_TESTS_ON=postgresql in a new database, its photos in `folder`.
+    """
+    if os.environ.get("LEASTCUT_TESTS_ON", "sqlite") != "postgresql":
+        return str(folder), None
+    return _of_this_run().database(), folder / "photos"

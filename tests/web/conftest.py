@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
+import postgres
 from leastcut.job.analyst import Analyst
 from leastcut.job.carry import into_shop
 from leastcut.shop.access import Access
@@ -68,7 +69,8 @@ def free_port() -> int:
 @pytest.fixture(scope="session")
 def workbench(demo, tmp_path_factory) -> Iterator[Workbench]:  # noqa: ANN001 - shared fixtures
     folder: Path = tmp_path_factory.mktemp("shop")
-    shop = open_shop(folder)
+    place, blobs = postgres.fresh(folder)
+    shop = open_shop(place, blobs=blobs)
     analyst = Analyst(shop)
     visit = into_shop(demo.job_file, shop, now_s=time.time()).visit
     analyst.poke(visit)

@@ -11,6 +11,7 @@ from typing import Any
 import httpx2
 from starlette.testclient import TestClient
 
+import postgres
 from leastcut.job.analyst import Progress
 from leastcut.shop.access import Access
 from leastcut.shop.facts import NewFact
@@ -85,9 +86,10 @@ class Desk:
 
 
 @contextmanager
-def desk(folder: Path, *, limits: Limits = PATIENT, place: str = "", **more: Any) -> Iterator[Desk]:
+def desk(folder: Path, *, limits: Limits = PATIENT, **more: Any) -> Iterator[Desk]:
     """Yield a workbench of its own over a fresh shop."""
-    shop = open_shop(place or folder / "shop", blobs=folder / "photos" if place else None)
+    place, blobs = postgres.fresh(folder / "shop")
+    shop = open_shop(place, blobs=blobs)
     access = Access(shop.database)
     now_s = time.time()
     visit = shop.new_visit(shop.new_car("blue estate", client="Ana", now_s=now_s), now_s=now_s)
