@@ -11,15 +11,15 @@ pytestmark = pytest.mark.browser
 
 # Every page of a car, and of the shop.
 ON_CAR = (
-    "", "/car", "/inspect", "/inspect/wash", "/inspect/photos", "/inspect/readings",
-    "/inspect/gauge", "/inspect/outline/bonnet", "/testspot", "/plan", "/work/prove", "/protect",
-    "/handover", "/handover/ledger", "/panel/bonnet", "/panel/bonnet/1",
+    "", "car", "inspect", "inspect/wash", "inspect/photos", "inspect/readings",
+    "inspect/gauge", "inspect/outline/bonnet", "testspot", "plan", "work/prove", "protect",
+    "handover", "handover/ledger", "panel/bonnet", "panel/bonnet/1",
 )  # fmt: skip
 IN_SHOP = ("/", "/new", "/terms", "/settings", "/demo")
 
 
 def paths(visit: int) -> list[str]:
-    return [*IN_SHOP, *(f"/v/{visit}{path}" for path in ON_CAR)]
+    return [*IN_SHOP, *(f"/v/{visit}/{path}".rstrip("/") for path in ON_CAR)]
 
 
 def test_the_sheet_is_the_home_of_a_car(phone: Page, workbench) -> None:  # noqa: ANN001

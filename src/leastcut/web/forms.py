@@ -6,7 +6,7 @@ A form names its inputs as the job file names its fields (``car.length``), carri
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Any, cast, get_args
+from typing import Any, get_args
 
 import msgspec
 
@@ -335,4 +335,4 @@ def shown(value: object) -> str:
 
 def texts(form: Mapping[str, object]) -> dict[str, str]:
     """Return the text inputs of a posted form."""
-    return {name: cast("str", value) for name, value in form.items() if isinstance(value, str)}
+    return {name: value for name, value in form.items() if isinstance(value, str)}

@@ -17,12 +17,12 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
 
 STEPS: tuple[Step, ...] = (
     Step(number=1, path="", text=mark("This car and its owner are invented; the photos are drawn from known scratches. Each piece is a panel, all to one scale. The number it wears is the measure chosen above: try another.")),
-    Step(number=2, path="/inspect", text=mark("Inspect: six photos under a lamp and a sheet of gauge readings. Open “How do you know?” below any figure to see its evidence and model.")),
-    Step(number=3, path="/testspot", text=mark("Test spot: three trials, mildest first. leastcut says which process to try next, or which to use, and argues for it.")),
-    Step(number=4, path="/plan", text=mark("Plan: every section with its sets, minutes and cut; the time and the price. Move what you would like to change and see what it costs.")),
-    Step(number=5, path="/work", text=mark("Work: one section at a time, with strokes, sets and cautions. This page lives on when the network goes away.")),
-    Step(number=6, path="/work/prove", text=mark("Prove: a photo before and one after, wiped bare, same place and light.")),
-    Step(number=7, path="/handover", text=mark("Hand over: the report, the ledger of clear coat, and a link for the client. That is the whole job.")),
+    Step(number=2, path="inspect", text=mark("Inspect: six photos under a lamp and a sheet of gauge readings. Open “How do you know?” below any figure to see its evidence and model.")),
+    Step(number=3, path="testspot", text=mark("Test spot: three trials, mildest first. leastcut says which process to try next, or which to use, and argues for it.")),
+    Step(number=4, path="plan", text=mark("Plan: every section with its sets, minutes and cut; the time and the price. Move what you would like to change and see what it costs.")),
+    Step(number=5, path="work", text=mark("Work: one section at a time, with strokes, sets and cautions. This page lives on when the network goes away.")),
+    Step(number=6, path="work/prove", text=mark("Prove: a photo before and one after, wiped bare, same place and light.")),
+    Step(number=7, path="handover", text=mark("Hand over: the report, the ledger of clear coat, and a link for the client. That is the whole job.")),
 )  # fmt: skip
 
 

@@ -187,7 +187,13 @@ def pictures_of(shop: Any, found: Look) -> dict[str, bytes]:
 
 
 def picture(request: Request) -> Response:
-    """Return a picture that was made of this visit's photos."""
+    """Return a picture that was made of this visit's photos.
+
+    Raises
+    ------
+    HTTPException
+        If there is none of that name.
+    """
     found = look(request)
     name = request.path_params["name"]
     known = {

@@ -47,7 +47,7 @@ def cars(request: Request) -> Response:
 def new(request: Request) -> Response:
     """Show the form for a new car."""
     reader = reader_of(request)
-    bodies = [(body, reader.say(name), silhouette(body)) for body, name in CHOICES["car.body"]]  # type: ignore[arg-type]
+    bodies = [(body, reader.say(name), silhouette(body)) for body, name in CHOICES["car.body"]]
     return render(request, "new.html", title=reader.say("A new car"), bodies=bodies)
 
 
@@ -93,7 +93,13 @@ def _make(request: Request, facts: list[NewFact], label: str) -> int:
 
 
 def another_visit(request: Request) -> Response:
-    """Open a new visit of a car that was here before, with what stays true of it."""
+    """Open a new visit of a car that was here before, with what stays true of it.
+
+    Raises
+    ------
+    HTTPException
+        If there is no such car.
+    """
     shop, now_s, who = request.app.state.shop, time.time(), need(request, "write")
     car = int(request.path_params["car"])
     if not shop.visits(car):
@@ -106,7 +112,13 @@ def another_visit(request: Request) -> Response:
 
 
 def draw(request: Request) -> Response:
-    """Draw a body from what has been typed so far; typical sizes where that makes no car."""
+    """Draw a body from what has been typed so far; typical sizes where that makes no car.
+
+    Raises
+    ------
+    HTTPException
+        If there is no such body class.
+    """
     body, reader = request.path_params["body"], reader_of(request)
     if body not in DEFAULTS:
         raise HTTPException(404, "no such body")

@@ -181,7 +181,13 @@ def gauge(request: Request) -> Response:
 
 
 def outline(request: Request) -> Response:
-    """Show a photo to trace a panel's outline on, scaled by four corners of a square."""
+    """Show a photo to trace a panel's outline on, scaled by four corners of a square.
+
+    Raises
+    ------
+    HTTPException
+        If the panel has no such photo.
+    """
     found, reader = look(request), reader_of(request)
     panel = found.panel(request.path_params["panel"])
     taken = [

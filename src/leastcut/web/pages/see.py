@@ -69,7 +69,13 @@ def _drawn(request: Request, found: Look, name: str, units: str) -> str:
 
 
 def picture(request: Request) -> Response:
-    """Return a picture that the report shows."""
+    """Return a picture that the report shows.
+
+    Raises
+    ------
+    HTTPException
+        If it shows none of that name.
+    """
     found = _shown(request)
     content = pictures_of(request.app.state.shop, found).get(request.path_params["name"])
     if content is None:

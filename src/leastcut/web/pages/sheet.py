@@ -20,7 +20,13 @@ HELPS_SHOWN = 4
 
 
 def home(request: Request) -> Response:
-    """Show the car on its pattern sheet, wearing one measure."""
+    """Show the car on its pattern sheet, wearing one measure.
+
+    Raises
+    ------
+    HTTPException
+        If there is no such measure.
+    """
     found, reader = look(request), reader_of(request)
     measure = request.query_params.get("measure", "")
     if measure and measure not in MEASURES:
@@ -76,7 +82,13 @@ def _panel_row(found: Look, panel_id: str, reader: Reader) -> dict[str, Any]:
 
 
 def whole_sheet(request: Request) -> Response:
-    """Return the sheet on large paper, to print."""
+    """Return the sheet on large paper, to print.
+
+    Raises
+    ------
+    HTTPException
+        If the visit has no car yet.
+    """
     found, reader = look(request), reader_of(request)
     if found.car is None:
         raise HTTPException(404, "no car yet")
@@ -140,7 +152,13 @@ def section_row(plan: SectionPlan, reader: Reader) -> dict[str, str]:
 
 
 def section_page(request: Request) -> Response:
-    """Show one section: its strokes, what is done to it, what it costs."""
+    """Show one section: its strokes, what is done to it, what it costs.
+
+    Raises
+    ------
+    HTTPException
+        If there is no such section.
+    """
     found, reader = look(request), reader_of(request)
     panel = found.panel(request.path_params["panel"])
     name = request.path_params["section"]
