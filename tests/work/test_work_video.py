@@ -119,7 +119,7 @@ def test_other_programs_files_that_change_their_size_are_refused(name: str) -> N
 
 @pytest.mark.parametrize("name", ["sound-only.mp4", "sound-only.webm"])
 def test_other_programs_files_that_hold_sound_only_are_refused(name: str) -> None:
-    with pytest.raises(VideoError, match="sound only|pictures"):
+    with pytest.raises(VideoError, match="pictures"):
         video.probe(DATA / name)
 
 

@@ -46,6 +46,8 @@ class Look:
         Radius of the pad in the raster.
     quality : float
         How well the colour fills discs, 0 to 1.
+    gap : float
+        How far pad and paint are apart, in their spreads.
     """
 
     colour: F32
@@ -54,6 +56,7 @@ class Look:
     known: Bools
     radius_px: float
     quality: float = 1.0
+    gap: float = 0.0
 
 
 def lab(flat: U8) -> F32:
@@ -121,13 +124,14 @@ def from_colour(colour: F32, flats: Sequence[U8], sheet: Sheet, seen: Bools) -> 
 
 def apart(look: Look, sheet: Sheet) -> Look | Refusal:
     """Refuse a pad that looks like the paint."""
-    gap = (look.colour - _paint(look.ground, sheet)) / np.maximum(look.spread, FLOOR)
-    if float(np.sqrt((gap**2).sum())) < LEAST_APART:
+    step = (look.colour - _paint(look.ground, sheet)) / np.maximum(look.spread, FLOOR)
+    gap = float(np.sqrt((step**2).sum()))
+    if gap < LEAST_APART:
         return Refusal(
             why="pad and paint look too much alike in this light",
             do="Use a pad of another colour, or put a ring of coloured tape round the backing plate",
         )
-    return look
+    return replace(look, gap=gap)
 
 
 def cleared(look: Look, pictures: F32, seen: Bools, sheet: Sheet) -> Look:

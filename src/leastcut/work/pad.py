@@ -22,6 +22,7 @@ LEAST_SCORE = 0.28
 LEAST_ARC = 0.3  # share of the rays that must end on ground for a size to be measured
 UNLIKE = 3.6
 HELD = 100.0  # rays that the known radius counts for: half a rim cannot tell size from place
+GLARED = 0.6  # of the usual step from pad to paint that must be left
 RIM_AGREES = 0.15
 LOPSIDED = 0.5  # the rim seen must lie on both sides for a size to be measured
 
@@ -51,7 +52,8 @@ def votes(flat_lab: F32, look: Look, window: tuple[slice, slice], tells: Bools) 
     far_pad, far_ground = np.sqrt(pad.sum(-1)), np.sqrt(ground.sum(-1))
     vote = np.clip(0.7 * (far_ground - far_pad), -1, 1)
     telling = (np.minimum(far_pad, far_ground) < UNLIKE) & tells[window]
-    telling &= _apart(look, window) > 2.5  # tape of the pad's colour says nothing
+    # Tape of the pad's colour says nothing, nor does paint in glare that comes near to it.
+    telling &= _apart(look, window) > np.clip(GLARED * look.gap, 2.5, 5.0)
     return np.asarray(np.where(telling, vote, 0.0), np.float32)
 
 

@@ -9,7 +9,7 @@ from leastcut.inspect.arrays import F64, Bools, Ints
 from leastcut.work.follow import Track
 
 LIFTED = 1.055  # the pad looks this much larger when it is nearer to the camera
-GAP_S = 0.6  # a pad hidden for less is taken to have gone straight on
+GAP_S = 1.0  # a pad hidden for less is taken to have gone straight on
 WINDOW_S = 0.12  # half the time over which a speed is taken
 STRAY_MM = 18.0
 STILL_MM_S = 10.0
