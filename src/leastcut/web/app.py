@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 
 from leastcut.errors import InputError
 from leastcut.shop.store import Shop
-from leastcut.web import access, health, openapi, uploads
+from leastcut.web import access, factsapi, health, openapi, uploads, workscreen
 from leastcut.web.gate import Gate
 from leastcut.web.pages import (
     after,
@@ -67,9 +67,8 @@ def create_app(kept: Shop, analyst: Any, settings: Settings | None = None) -> St
             *uploads.routes,
             *health.routes,
             *openapi.routes,
-            *uploads.routes,
-            *health.routes,
-            *openapi.routes,
+            *workscreen.routes,
+            *factsapi.routes,
             *_pages(),
             Mount("/static", StaticFiles(directory=HERE / "static")),
             Mount("/fonts", StaticFiles(directory=FONTS)),
