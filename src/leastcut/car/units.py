@@ -7,7 +7,7 @@ by way of the pint library, so that no conversion table stands here.
 
 import math
 import re
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, Literal
 
 from leastcut.errors import InputError
@@ -177,6 +177,7 @@ def _number(written: str) -> float:
     return float(written.replace(",", "."))
 
 
+@lru_cache(8192)
 def _convert(number: float, name: str, unit: str) -> float:
     import pint
 

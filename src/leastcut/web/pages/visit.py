@@ -1,7 +1,7 @@
 """One visit as a page sees it: the facts folded, and the dossier that was last worked out."""
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import msgspec
@@ -66,7 +66,7 @@ class Look:
         """The job as a record; None until the car has a label and a body."""
         return self.now.job
 
-    @property
+    @cached_property
     def car(self) -> Car | None:
         """The car with its panels, drawn from what is known now."""
         if self.dossier is not None and not self.stale:
@@ -106,7 +106,7 @@ class Look:
         """The planned sections in the order of work."""
         return self.dossier.plan.sections if self.dossier else ()
 
-    @property
+    @cached_property
     def run(self) -> runs.RunState:
         """Where the work stands."""
         return runs.fold(self.now.events, self.sections)
