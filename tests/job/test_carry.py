@@ -46,12 +46,11 @@ def shop(tmp_path: Path) -> Shop:
 def job_file(demo: Any, tmp_path: Path) -> Path:
     """The demo with everything else that a job file may name."""
     path: Path = demo.copy(tmp_path / "job")
-    text = path.read_text().replace("format = 1\n", 'format = 1\nrun = "mine.jsonl"\n')
-    text = text.replace("[film]\n", '[film]\nreadings_after = "later.csv"\n')
-    path.write_text(text + MORE)
-    (path.parent / "mine.jsonl").write_text(EVENTS)
+    path.write_text(path.read_text() + MORE)
+    (path.parent / "run.jsonl").write_text(EVENTS)
     (path.parent / "roof.json").write_text(OUTLINE)
-    (path.parent / "later.csv").write_text("panel,spot,reading_mil,x_mm\nbonnet,1,4.5,300\n")
+    later = "panel,spot,reading_mil,x_mm\nbonnet,1,4.5,300\n"
+    (path.parent / "readings-after.csv").write_text(later)
     return path
 
 
@@ -101,7 +100,7 @@ def test_the_same_job_is_carried_once(job_file: Path, shop: Shop) -> None:
     first, second = into_shop(job_file, shop, now_s=1.0), into_shop(job_file, shop, now_s=2.0)
     assert (first.fresh, second.fresh) == (True, False)
     assert second.visit == first.visit
-    (job_file.parent / "later.csv").write_text("panel,spot,reading_um\nbonnet,1,99\n")
+    (job_file.parent / "readings-after.csv").write_text("panel,spot,reading_um\nbonnet,1,99\n")
     third = into_shop(job_file, shop, now_s=3.0)
     assert (third.fresh, third.car) == (True, first.car)
     assert third.visit != first.visit
@@ -112,8 +111,8 @@ def test_a_job_with_a_fault_leaves_nothing_in_the_shop(job_file: Path, shop: Sho
     (job_file.parent / "photos" / "bonnet.jpg").write_bytes(b"no photo")
     with pytest.raises(InputError, match="not a photo"):
         into_shop(job_file, shop, now_s=1.0)
-    (job_file.parent / "mine.jsonl").write_text("nonsense\n")
-    with pytest.raises(JobFileError, match=r"mine\.jsonl:1"):
+    (job_file.parent / "run.jsonl").write_text("nonsense\n")
+    with pytest.raises(JobFileError, match=r"run\.jsonl:1"):
         into_shop(job_file, shop, now_s=1.0)
     assert shop.cars().total == 0
 

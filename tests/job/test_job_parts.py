@@ -131,10 +131,11 @@ def test_readings_with_a_place_give_sections_their_own_budgets(evidence: Evidenc
     gauge = calibrate(evidence.checks)
     spotted = replace(evidence, readings=tuple(placed))
     layouts = weigh.weigh(spotted).inputs.layouts
-    budgets = weigh.section_budgets_um(spotted, layouts, gauge=gauge)
+    known = weigh.film_study(spotted, gauge=gauge)
+    budgets = weigh.section_budgets_um(spotted, layouts, known)
     assert set(budgets) == {"bonnet"}
     assert len(set(budgets["bonnet"].values())) > 1
-    assert weigh.section_budgets_um(evidence, layouts, gauge=gauge) == {}
+    assert weigh.section_budgets_um(evidence, layouts, known) == {}
 
 
 def test_a_drop_needs_two_readings_on_either_side() -> None:
@@ -149,7 +150,7 @@ def test_a_drop_needs_two_readings_on_either_side() -> None:
 
 def test_the_summary_says_what_a_person_needs_first(dossier: Dossier) -> None:
     said = summary(dossier)
-    for words in ("Test spot: use", "Plan:", "Quote:", "Would help most:", "cautions stand"):
+    for words in ("Test spot: ", "Plan:", "Quote:", "Would help most:", "cautions stand"):
         assert words in said
     assert "µm" not in summary(msgspec.structs.replace(dossier, units="us")).split("Test spot")[0]
 

@@ -226,18 +226,31 @@ def would_help(
     tuple of FilmHelp
         Panels that can be measured and were not, largest gain first.
     """
-    if paint.system == "matt":
-        return ()
     known = study(
         panels, readings, paint=paint, gauge=gauge, earlier=earlier, reserve=reserve, prior=prior
     )
+    return help_of(known, findings)
+
+
+def help_of(known: Study, findings: Sequence[FilmFinding]) -> tuple[FilmHelp, ...]:
+    """Say what measuring more panels would add, as :func:`would_help`, from a study at hand.
+
+    Parameters
+    ----------
+    known : Study
+        What is known of the film.
+    findings : sequence of FilmFinding
+        What :func:`findings_of` says of it.
+    """
+    if known.paint.system == "matt":
+        return ()
     found = [
         FilmHelp(
             panel=panel.id,
             gain_um=_then(known, i) - finding.budget_um,
             what=f"measure {panel.name} at {_HELP_SPOTS} spots, three readings each",
         )
-        for i, (panel, finding) in enumerate(zip(panels, findings, strict=True))
+        for i, (panel, finding) in enumerate(zip(known.panels, findings, strict=True))
         if finding.finding == "unmeasured"
     ]
     return tuple(sorted(found, key=lambda help_: -help_.gain_um))

@@ -69,6 +69,7 @@ def decide(
             states=states,
             needs=inputs.panels,
             gauge=gauge,
+            known=known.film,
             plan=plan,
             draws=inputs.draws,
         ),

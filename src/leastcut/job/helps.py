@@ -15,6 +15,7 @@ from leastcut.inspect import film
 from leastcut.inspect.budget import reserve_rule
 from leastcut.inspect.gauge import calibrate
 from leastcut.inspect.records import Gauge, GaugeCheck
+from leastcut.inspect.study import Study
 from leastcut.job.evidence import Evidence
 from leastcut.job.loads import UNCLEAN_FACTOR
 from leastcut.plan.records import PanelNeed, Plan
@@ -32,6 +33,7 @@ def would_help_most(
     states: Sequence[PanelState],
     needs: Sequence[PanelNeed],
     gauge: Gauge,
+    known: Study,
     plan: Plan,
     draws: PaintDraws,
 ) -> tuple[Help, ...]:
@@ -47,6 +49,8 @@ def would_help_most(
         What each panel asks for.
     gauge : Gauge
         The gauge as its checks say.
+    known : Study
+        What the readings say.
     plan : Plan
         The plan as it stands.
     draws : PaintDraws
@@ -58,7 +62,7 @@ def would_help_most(
         Computed gains in falling order, then what is worth something else.
     """
     computed = [
-        *_readings(evidence, states, gauge),
+        *_readings(states, known),
         *_gauge_checks(evidence, states, gauge),
         *_paint_history(evidence, states, gauge),
         *_photos(states, needs, draws),
@@ -69,16 +73,8 @@ def would_help_most(
     return (*computed, *_besides(evidence))
 
 
-def _readings(evidence: Evidence, states: Sequence[PanelState], gauge: Gauge) -> Iterator[Help]:
-    found = film.would_help(
-        [state.film for state in states],
-        evidence.car.panels,
-        readings=evidence.readings,
-        paint=evidence.car.paint,
-        gauge=gauge,
-        earlier=evidence.earlier,
-        reserve=reserve_rule(evidence.job.target.reserve_um),
-    )
+def _readings(states: Sequence[PanelState], known: Study) -> Iterator[Help]:
+    found = film.help_of(known, [state.film for state in states])
     for item in found:
         yield Help(
             evidence="film readings",

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from leastcut.car.records import Interval, Panel
 from leastcut.handover.records import PanelState
@@ -9,8 +10,8 @@ from leastcut.inspect import film
 from leastcut.inspect.budget import reserve_rule
 from leastcut.inspect.film_map import draw_maps, section_budgets
 from leastcut.inspect.gauge import calibrate
-from leastcut.inspect.records import FilmFinding, Gauge, WashCheck
-from leastcut.inspect.study import study
+from leastcut.inspect.records import Gauge, WashCheck
+from leastcut.inspect.study import Study, study
 from leastcut.job.evidence import Evidence
 from leastcut.job.loads import panel_loads
 from leastcut.plan import sections
@@ -28,10 +29,11 @@ MOST_REMOVED = 0.99
 
 @dataclass(frozen=True, kw_only=True)
 class Weighed:
-    """The evidence weighed, and what the planner takes."""
+    """The evidence weighed, and what the planner takes; `film` is what the readings say."""
 
     wash: WashCheck
     gauge: Gauge
+    film: Study
     states: tuple[PanelState, ...]
     spot: TestSpot
     inputs: Inputs
@@ -61,12 +63,13 @@ def weigh(evidence: Evidence, *, learnt: Learnt | None = None) -> Weighed:
         dry=job.wash.dry,
     )
     gauge = calibrate(evidence.checks, days_since=job.film.checked_days_ago)
-    states = panel_states(evidence, gauge=gauge, wash=wash)
+    known = film_study(evidence, gauge=gauge)
+    states = panel_states(evidence, known, wash=wash)
     spot, draws = test_spot(evidence, states)
     layouts = lay_out(evidence, spot)
     inputs = Inputs(
         layouts=layouts,
-        panels=panel_needs(states, evidence, layouts=layouts, gauge=gauge),
+        panels=panel_needs(states, evidence, layouts=layouts, known=known),
         ladder=evidence.ladder,
         draws=draws,
         p_target=job.target.confidence_percent / 100,
@@ -81,12 +84,20 @@ def weigh(evidence: Evidence, *, learnt: Learnt | None = None) -> Weighed:
         prices=prices_of(evidence),
         rates=rates_of(evidence),
     )
-    return Weighed(wash=wash, gauge=gauge, states=states, spot=spot, inputs=inputs, around=around)
+    return Weighed(
+        wash=wash,
+        gauge=gauge,
+        film=known,
+        states=states,
+        spot=spot,
+        inputs=inputs,
+        around=around,
+    )
 
 
-def film_findings(evidence: Evidence, *, gauge: Gauge) -> tuple[FilmFinding, ...]:
-    """Return the film finding of every panel."""
-    return film.assess(
+def film_study(evidence: Evidence, *, gauge: Gauge) -> Study:
+    """Return what the readings say of every panel's film."""
+    return study(
         evidence.car.panels,
         evidence.readings,
         paint=evidence.car.paint,
@@ -96,7 +107,7 @@ def film_findings(evidence: Evidence, *, gauge: Gauge) -> tuple[FilmFinding, ...
     )
 
 
-def panel_states(evidence: Evidence, *, gauge: Gauge, wash: WashCheck) -> tuple[PanelState, ...]:
+def panel_states(evidence: Evidence, known: Study, *, wash: WashCheck) -> tuple[PanelState, ...]:
     """Put load and film of every panel together."""
     loads = panel_loads(evidence.car.panels, evidence.photos, wash=wash)
     return tuple(
@@ -106,7 +117,7 @@ def panel_states(evidence: Evidence, *, gauge: Gauge, wash: WashCheck) -> tuple[
             load_assumed=loads[finding.panel][1],
             film=finding,
         )
-        for finding in film_findings(evidence, gauge=gauge)
+        for finding in film.findings_of(known)
     )
 
 
@@ -147,13 +158,15 @@ def lay_out(evidence: Evidence, spot: TestSpot) -> tuple[Layout, ...]:
     """Divide every panel into sections for the process the test spot points to."""
     process = process_named(evidence.ladder, spot.next.process)
     return tuple(
-        sections.lay_out(
-            panel,
-            stroke_spacing_mm=process.stroke_spacing_mm,
-            pad_diameter_mm=process.pad_diameter_mm,
-        )
+        _laid_out(panel, process.stroke_spacing_mm, process.pad_diameter_mm)
         for panel in work_order(evidence.car.panels)
     )
+
+
+@lru_cache(256)
+def _laid_out(panel: Panel, spacing_mm: float, pad_mm: float) -> Layout:
+    """Divide one panel; remembered, because new evidence on the paint changes no outline."""
+    return sections.lay_out(panel, stroke_spacing_mm=spacing_mm, pad_diameter_mm=pad_mm)
 
 
 def process_named(ladder: Sequence[Process], label: str | None) -> Process:
@@ -166,10 +179,10 @@ def panel_needs(
     evidence: Evidence,
     *,
     layouts: Sequence[Layout],
-    gauge: Gauge,
+    known: Study,
 ) -> tuple[PanelNeed, ...]:
     """Say what each panel asks for: the same load left everywhere, whatever it began with."""
-    by_section = section_budgets_um(evidence, layouts, gauge=gauge)
+    by_section = section_budgets_um(evidence, layouts, known)
     wanted = REQUIRED[evidence.job.target.finish]
     left = (1 - wanted) * reference_load(states, evidence)
     return tuple(
@@ -189,24 +202,16 @@ def panel_needs(
 
 
 def section_budgets_um(
-    evidence: Evidence, layouts: Sequence[Layout], *, gauge: Gauge
+    evidence: Evidence, layouts: Sequence[Layout], known: Study
 ) -> dict[str, dict[str, float]]:
     """Return budgets of single sections, where readings with a place make a map possible."""
     placed = {reading.panel for reading in evidence.readings if reading.x_mm is not None}
     if not placed:
         return {}
-    looked = study(
-        evidence.car.panels,
-        evidence.readings,
-        paint=evidence.car.paint,
-        gauge=gauge,
-        earlier=evidence.earlier,
-        reserve=reserve_rule(evidence.job.target.reserve_um),
-    )
     cells = {x.panel: [(s.id, s.cell_mm) for s in x.sections] for x in layouts}
     return {
-        drawn.panel: {b.id: b.budget_um for b in section_budgets(looked, drawn, cells[drawn.panel])}
-        for drawn in draw_maps(looked)
+        drawn.panel: {b.id: b.budget_um for b in section_budgets(known, drawn, cells[drawn.panel])}
+        for drawn in draw_maps(known)
         if drawn.panel in placed
     }
 
