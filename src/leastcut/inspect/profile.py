@@ -1,6 +1,7 @@
 """Across each line: how bright, how wide, and whether it is a line at all or the edge of a patch."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -35,6 +36,9 @@ class Profiles:
     ground: F64
     fwhm_px: F64
     lit_px: F64
+
+    def __getitem__(self, pick: Any) -> "Profiles":
+        return Profiles(*(getattr(self, f.name)[pick] for f in fields(self)))
 
 
 def pieces(runs: Runs, spacing: float = SPACING_PX) -> Pieces:

@@ -107,7 +107,7 @@ def find_lines(grey: F32, root: F32, usable: Bools, *, um_per_px: float) -> Line
         level_usable = cv2.resize(
             level_usable.astype(np.uint8), level_root.shape[::-1], interpolation=cv2.INTER_NEAREST
         ).view(np.bool_)
-    return _scratches(grey, strength, linking.concatenate(parts))
+    return _scratches(grey, strength, linking.concatenate(parts), um_per_px)
 
 
 def _level_runs(root: F32, usable: Bools, shape: tuple[int, ...], level: int) -> tuple[Runs, F32]:
@@ -182,14 +182,45 @@ def score(runs: Runs) -> F64:
     return result
 
 
-def _scratches(grey: F32, strength: F32, runs: Runs) -> Lines:
+def _scratches(grey: F32, strength: F32, runs: Runs, um_per_px: float) -> Lines:
     """Join runs to scratches and keep those with enough evidence."""
     label = linking.bridge(runs, strength, FLOOR_SHARE * ridges.LINE_GAIN * LEAST_RISE)
     size = int(label.max()) + 1 if len(label) else 0
     n = np.bincount(label, runs.n, minlength=size)
     mean = np.bincount(label, runs.snr * runs.n, minlength=size) / np.maximum(n, 1)
     length = np.bincount(label, runs.length, minlength=size)
-    good = ((mean - SCORE_FROM) * np.sqrt(n) > LEAST_SCORE) & (length > LEAST_LENGTH_PX)
-    kept = runs[good[label]]
-    names = np.unique(label[good[label]], return_inverse=True)[1].astype(np.intp)
-    return Lines(kept, names, profile.measure(grey, kept))
+    evidence = (mean - SCORE_FROM) * np.sqrt(n)
+    good = (evidence > LEAST_SCORE) & (length > LEAST_LENGTH_PX)
+    pick = good[label]
+    runs, label = runs[pick], label[pick]
+    shape = profile.measure(grey, runs)
+    good &= _likelihood(runs, label, shape, evidence, um_per_px) > 0
+    pick = good[label]
+    names = np.unique(label[pick], return_inverse=True)[1].astype(np.intp)
+    return Lines(runs[pick], names, shape[pick])
+
+
+def _likelihood(runs: Runs, label: Ints, shape: Profiles, evidence: F64, um_per_px: float) -> F64:
+    """Return the log-odds that each set of runs is a scratch, not a rim, a fibre or rowed-up specks.
+
+    A scratch is long, gently bent, as thin as the camera can show, and lies on its curve; the rim
+    of a dried drop, lint and a row of flakes are not. A logistic regression on rendered photos of
+    both kinds, fitted on half of them and checked on the other half.
+    """
+    size = len(evidence)
+    length = sums(label, runs.length, size)
+
+    def mean(v: F64) -> F64:
+        return sums(label, v * runs.length, size) / np.maximum(length, 1e-9)
+
+    mm_per_px = um_per_px / 1000
+    bend_mm = mm_per_px / np.maximum(mean(2 * np.abs(runs.c2)), 1e-9)
+    result: F64 = (
+        2.1 * np.log(np.maximum(length * mm_per_px, 1e-9))
+        + 0.7 * np.log(np.clip(evidence, 0.1, 300))
+        + 0.6 * np.log(np.clip(bend_mm, 1, 60))
+        - 5.6 * mean(runs.misfit)
+        - 3.5 * np.log(np.clip(mean(shape.fwhm_px), 1.5, 8))
+        - 0.2
+    )
+    return result
