@@ -28,20 +28,20 @@ export function drawSection(piece, panel, pad, title) {
   const fine = Math.max(wide, high) / 200;
   const made = svg("svg", { viewBox: `${left} ${top} ${wide} ${high}`, role: "img", class: "section", "aria-label": title });
   made.append(svg("defs", {}, hatch("keep-off", 45, 9 * fine, 2 * fine)));
-  made.append(svg("path", { d: ring(panel.outline), class: "panel", "stroke-width": 1.4 * fine }));
-  made.append(svg("path", { d: ring(piece.worked), class: "worked", "stroke-width": 2 * fine }));
-  made.append(svg("path", { d: ring(piece.cell), class: "cell", "stroke-width": fine, "stroke-dasharray": `${4 * fine} ${3 * fine}` }));
+  made.append(svg("path", { d: ring(panel.outline), class: "panel" }));
+  made.append(svg("path", { d: ring(piece.worked), class: "worked" }));
+  made.append(svg("path", { d: ring(piece.cell), class: "cell" }));
   for (const line of panel.lines) {
-    made.append(svg("path", { d: ring(line, false), class: "body-line", "stroke-width": 2.4 * fine, "stroke-dasharray": `${6 * fine} ${4 * fine}` }));
+    made.append(svg("path", { d: ring(line, false), class: "body-line" }));
   }
-  for (const keep of panel.keep_off) made.append(svg("path", { d: ring(keep), class: "keep-off", fill: "url(#keep-off)", "stroke-width": 1.4 * fine }));
-  const strokes = piece.strokes.map((stroke) => svg("path", { d: ring(stroke, false), class: "line", "stroke-width": 1.5 * fine }));
+  for (const keep of panel.keep_off) made.append(svg("path", { d: ring(keep), class: "keep-off", fill: "url(#keep-off)" }));
+  const strokes = piece.strokes.map((stroke) => svg("path", { d: ring(stroke, false), class: "line" }));
   const group = svg("g", { class: "strokes" }, ...strokes);
   if (piece.strokes.length) {
     const [x, y] = piece.strokes[0][0];
-    group.append(svg("circle", { cx: x, cy: -y, r: 4.5 * fine, class: "first", "stroke-width": 1.5 * fine }));
+    group.append(svg("circle", { cx: x, cy: -y, r: 4.5 * fine, class: "first" }));
   }
-  const dot = svg("g", { class: "dot" }, svg("circle", { r: pad / 2, class: "pad", "stroke-width": 2 * fine }), svg("circle", { r: 5 * fine, class: "heart" }));
+  const dot = svg("g", { class: "dot" }, svg("circle", { r: pad / 2, class: "pad" }), svg("circle", { r: 5 * fine, class: "heart" }));
   dot.setAttribute("visibility", "hidden");
   made.append(group, dot);
   return { drawing: made, strokes, dot, fine };
@@ -86,9 +86,9 @@ export function drawSheet(bundle) {
 }
 
 /** A swatch for the legend, in the sheet's own hatching. */
-export function swatch(state) {
+export function swatch(state, scale) {
   const fills = { done: "currentColor", working: "url(#is-working)", paused: "url(#is-paused)", skipped: "url(#is-skipped)" };
-  const made = svg("svg", { viewBox: "0 0 240 160", class: "swatch", "aria-hidden": "true" });
-  made.append(svg("rect", { x: 6, y: 6, width: 228, height: 148, fill: fills[state] ?? "none", class: "cell", "stroke-width": 8 }));
+  const made = svg("svg", { viewBox: `0 0 ${10 / scale} ${6.7 / scale}`, class: "swatch", "aria-hidden": "true" });
+  made.append(svg("rect", { width: 10 / scale, height: 6.7 / scale, fill: fills[state] ?? "none", class: "cell", "stroke-width": 0.8 / scale }));
   return made;
 }

@@ -1,11 +1,11 @@
 // The work screen: one page that holds everything and lives on when the shop's computer goes away.
 
 import { ask, h } from "./ask.js";
-import { crowded, eventsOf, fold, missing } from "./fold.js";
 import { keepAwake, keepPage } from "./keep.js";
-import { Log, newKey } from "./log.js";
+import { newKey } from "./log.js";
 import { Pace } from "./pace.js";
 import { Sync } from "./sync.js";
+import { Standing } from "./standing.js";
 import { reasons, valueWords, View } from "./view.js";
 import { _, speak } from "./words.js";
 
@@ -15,16 +15,7 @@ const BOUNCE_MS = 350;
 const at = (id) => document.getElementById(id);
 const carried = JSON.parse(at("carried").textContent);
 
-class Screen {
-  constructor(bundle) {
-    this.log = new Log(bundle.visit);
-    this.writes = Boolean(at("work").dataset.write);
-    this.bundle = bundle;
-    this.newer = null;
-    this.decided = new Set();
-    this.busy = Promise.resolve();
-  }
-
+class Screen extends Standing {
   async open() {
     await this.log.open(this.bundle.facts);
     const shelved = this.log.get("bundle");
@@ -35,8 +26,8 @@ class Screen {
     this.sync.conflicts = carried.bundle.conflicts;
     this.sync.planHead = carried.bundle.plan_head;
     this.pace = new Pace((stroke, count) => this.stroke(stroke, count));
-    this.chosen = this.log.get("chosen");
     this.rework();
+    this.chosen = this.begin();
     this.view = new View(this);
     this.log.onchange(() => this.changed());
     this.sync.onstate = () => this.reached();
@@ -47,118 +38,6 @@ class Screen {
     keepAwake(at("awake"));
     keepPage(at("offline"));
     this.sync.soon(0);
-  }
-
-  // Where things stand
-
-  get pieces() {
-    return this.bundle.sections.filter((piece) => piece.steps.length);
-  }
-
-  get piece() {
-    const of = (place) => this.bundle.sections.find((s) => `${s.panel}/${s.id}` === place);
-    return of(this.chosen) ?? this.following(null) ?? this.pieces[0];
-  }
-
-  panel(id) {
-    return this.bundle.panels.find((panel) => panel.id === id) ?? { id, name: id, outline: [], keep_off: [], lines: [], cautions: [] };
-  }
-
-  standing(piece) {
-    return this.byPlace.get(`${piece.panel}/${piece.id}`);
-  }
-
-  mine() {
-    return this.state.at_work.find((work) => work.by === this.bundle.me.by) ?? null;
-  }
-
-  workersOn({ panel, id }) {
-    return this.state.at_work.filter((w) => w.panel === panel && w.section === id).map((w) => this.nameOf(w.by));
-  }
-
-  /** The process in hand: the one being worked, the one picked, else the first with sets to do. */
-  process() {
-    const { piece } = this;
-    const standing = this.standing(piece);
-    const work = this.mine();
-    if (work && work.panel === piece.panel && work.section === piece.id) return work.process;
-    if (this.picked && this.picked in standing.planned) return this.picked;
-    return missing(standing)[0]?.[0] ?? piece.steps[0]?.process ?? "";
-  }
-
-  tool() {
-    return this.bundle.tools.find((tool) => tool.label === this.process());
-  }
-
-  /** The next section to work after one: not done, not left out, nobody else on it. */
-  following(piece) {
-    const start = piece ? this.bundle.sections.indexOf(piece) + 1 : 0;
-    const order = [...this.bundle.sections.slice(start), ...this.bundle.sections.slice(0, start)];
-    return order.find((s) => s !== piece && ["waiting", "paused"].includes(this.standing(s)?.status)) ?? null;
-  }
-
-  /** Unix seconds by the shop's clock. */
-  clock() {
-    return Date.now() / 1000 + (this.sync?.offset ?? this.log.get("offset", 0));
-  }
-
-  minutesToday() {
-    const midnight = new Date();
-    midnight.setHours(0, 0, 0, 0);
-    const since = midnight / 1000 + (this.sync?.offset ?? 0);
-    const work = this.mine();
-    const open = work ? [{ by: work.by, from_s: work.since_s, to_s: this.clock() }] : [];
-    return [...this.state.stretches, ...open]
-      .filter((s) => s.by === this.bundle.me.by)
-      .reduce((sum, s) => sum + Math.max(0, s.to_s - Math.max(s.from_s, since)) / 60, 0);
-  }
-
-  nameOf(by) {
-    const { me } = this.bundle;
-    if (by === me.by) return _("You");
-    const facts = [...this.log.facts.values()];
-    const person = facts.findLast((fact) => fact.body?.by === by && fact.person)?.person;
-    if (person && person !== me.person) return person;
-    return person ? _("another device of {person}", { person }) : _("somebody else");
-  }
-
-  fieldWords(field) {
-    const event = /^event\/([\w-]+)\.reason$/.exec(field);
-    const skip = event && this.events.find((one) => one.id === event[1]);
-    return skip ? _("why section {section} of {panel} was left out", { section: skip.section, panel: this.panel(skip.panel).name }) : field;
-  }
-
-  crowds() {
-    return crowded(this.state);
-  }
-
-  conflicts() {
-    return this.sync.conflicts.filter((conflict) => !this.decided.has(`${conflict.field} ${conflict.base}`));
-  }
-
-  words(fact) {
-    const body = fact.body ?? {};
-    const kind = {
-      "started": _("start"), "stopped": _("stop"), "set-done": _("set done"), "wiped": _("wiped bare"),
-      "skipped": _("left out"), "pad-changed": _("fresh pad"), "pad-cleaned": _("pad cleaned"),
-    }[body.kind];
-    return kind ?? (fact.kind === "drop" ? _("undo") : _("choice"));
-  }
-
-  /** This device's last tap that can be taken back; two events of one tap go together. */
-  lastTap() {
-    const own = this.events.filter((event) => this.log.get("own", []).includes(event.id));
-    const last = own.at(-1);
-    if (!last) return null;
-    const stem = last.id.split("-")[0];
-    const events = own.filter((event) => event.id.split("-")[0] === stem);
-    return { events, words: this.words({ body: events[0] }) };
-  }
-
-  rework() {
-    this.events = eventsOf(this.log.facts.values(), this.log.outbox.filter((row) => !row.refused).map((row) => row.fact));
-    this.state = fold(this.events, this.bundle.sections);
-    this.byPlace = new Map(this.state.sections.map((s) => [`${s.panel}/${s.id}`, s]));
   }
 
   changed() {
@@ -235,10 +114,6 @@ class Screen {
     navigator.vibrate?.(30);
   }
 
-  here() {
-    return { panel: this.piece.panel, section: this.piece.id };
-  }
-
   async start() {
     const { piece } = this;
     if (!(await this.dayRead())) return;
@@ -281,11 +156,6 @@ class Screen {
     this.heard(_("Set {done} of {n} done", { done: n, n: standing.planned[work.process] ?? 0 }));
     if (this.lastSet(standing, work.process)) await this.record(event, { kind: "stopped", by: work.by });
     else await this.record(event);
-  }
-
-  /** Whether the set being worked is the last one planned with its process here. */
-  lastSet(standing, process) {
-    return (standing.planned[process] ?? 0) - (standing.done[process] ?? 0) === 1;
   }
 
   async stop() {
@@ -341,6 +211,8 @@ class Screen {
 
   async settle([verb, field, id]) {
     if (verb === "reason") await this.reason();
+    if (verb === "wiped") await this.record({ kind: verb, panel: field, section: id });
+    if (verb === "pad-cleaned" || verb === "pad-changed") await this.record({ kind: verb, process: field });
     if (verb === "renew") await this.renew();
     if (verb === "forget") await this.log.forget(this.log.refused);
     if (verb === "stay") {
@@ -386,7 +258,7 @@ class Screen {
     at("work").addEventListener("click", (event) => {
       const button = event.target.closest("button");
       if (button?.dataset.do) this.act(() => this.settle(JSON.parse(button.dataset.do)));
-      if (button?.dataset.go) this.go(this.bundle.sections.find((s) => `${s.panel}/${s.id}` === button.dataset.go));
+      if (button?.dataset.go) this.go(this.at(button.dataset.go));
     });
     at("all").addEventListener("toggle", () => this.view.list(this.state));
     at("show-pace").addEventListener("click", () => this.pressed("show-pace", (on) => {
@@ -408,4 +280,4 @@ class Screen {
 }
 
 speak(carried.words);
-new Screen(carried.bundle).open();
+new Screen(carried.bundle, Boolean(at("work").dataset.write)).open();

@@ -110,18 +110,27 @@ export class View {
     const mine = prompts(this.app.state, this.app.clock(), this.app.bundle.rules, (panel) => this.app.panel(panel).name);
     const here = (prompt) => !prompt.panel || (prompt.panel === piece.panel && prompt.section === piece.id);
     const asked = mine.filter((prompt) => prompt.do !== "next" && (here(prompt) || prompt.do === "wipe"));
-    const lines = [...asked.slice(0, 4).map((prompt) => ({ say: prompt.say, do: prompt.do })), ...this.shaken()];
+    const lines = [...asked.slice(0, 4), ...this.shaken()];
     const skip = this.app.state.skips.get(JSON.stringify([piece.panel, piece.id]));
     if (skip) {
       const why = valueWords(skip.reason) + (skip.note ? ` (${skip.note})` : "");
       lines.unshift({ say: _("Left out: {why}", { why }), do: "skipped" });
     }
-    const said = lines.map((line) => {
-      const action = { "clean-pad": "cleaned", "change-pad": "fresh" }[line.do];
-      const button = line.do === "skipped" ? h("button", { type: "button", "data-do": '["reason"]', "data-id": "reason" }, _("Another reason")) : null;
-      return h("li", { class: `prompt ${line.do}`, "data-action": action ?? null }, h("span", {}, line.say), button);
-    });
+    const said = lines.map((line) => h("li", { class: `prompt ${line.do}` }, h("span", {}, line.say), this.answer(line)));
     if (fill(at("now"), said.length ? h("ul", { class: "prompts" }, ...said) : "")) this.app.heard(lines[0]?.say);
+  }
+
+  /** The button that answers a reminder, where a tap does. */
+  answer(line) {
+    const [what, label] = {
+      "clean-pad": [["pad-cleaned", line.process], _("Pad cleaned")],
+      "change-pad": [["pad-changed", line.process], _("Fresh pad on")],
+      "wipe": [["wiped", line.panel, line.section], _("Wiped bare")],
+      "skipped": [["reason"], _("Another reason")],
+    }[line.do] ?? [];
+    if (!what || !this.app.writes) return null;
+    const words = JSON.stringify(what);
+    return h("button", { type: "button", "data-do": words, "data-id": words }, label);
   }
 
   shaken() {
@@ -190,7 +199,7 @@ export class View {
     const { piece } = this.app;
     this.sheet.dress((place) => this.app.byPlace.get(place)?.status ?? "waiting", `${piece.panel}/${piece.id}`, words);
     const kinds = ["waiting", "working", "paused", "done", "skipped"].filter((kind) => counts.get(kind));
-    fill(at("legend"), ...kinds.map((kind) => h("li", {}, swatch(kind), `${statusWords(kind)}: ${counts.get(kind)}`)));
+    fill(at("legend"), ...kinds.map((kind) => h("li", {}, swatch(kind, this.app.bundle.sheet[2]), `${statusWords(kind)}: ${counts.get(kind)}`)));
   }
 
   list(state) {
@@ -236,7 +245,7 @@ export class View {
 
   conflict({ field, values }) {
     const title = _("Two people said different things about {field}. Which is right?", { field: this.app.fieldWords(field) });
-    const lines = values.map(([, value, person, when]) => _("{who}, {time}: {value}", { who: person || _("somebody"), time: hour(when), value: valueWords(value) }));
+    const lines = values.map(([, value, person, when]) => `${person || _("somebody")}, ${hour(when)}: ${valueWords(value)}`);
     if (!this.app.bundle.me.decides) lines.push(_("The owner or a detailer decides."));
     const answers = values.map(([id, value]) => [["decide", field, id], valueWords(value)]);
     return this.card(title, lines, this.app.bundle.me.decides ? answers : []);
