@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from leastcut.cli import options
+from leastcut.cli import options, shop_batch, shop_carry
 
 if TYPE_CHECKING:
     from leastcut.errors import Problem
@@ -80,6 +80,10 @@ def size(n: float) -> str:
 @click.group()
 def group() -> None:
     """Keep the shop's record: where it is, backup, restore, check, move, room."""
+
+
+for _command in (shop_batch.batch, *shop_carry.COMMANDS):
+    group.add_command(_command)
 
 
 @group.command()
