@@ -51,8 +51,13 @@ def bodies() -> list[tuple[str, Panel]]:
     ]
 
 
-def provable_floor(area: Any, *, points: int = 200, rounds: int = 40) -> float:
-    """Return a number of sections that no layout of `area` can go below."""
+def provable_floor(area: Any, *, enough: int, points: int = 200, rounds: int = 40) -> int:
+    """Return a number of sections that no layout of `area` can go below.
+
+    The search ends early where it cannot rise by a whole section any more: the sum of the weights
+    falls from round to round, and its end is the best that the points can prove. `enough` is the
+    number of sections of a layout at hand: a floor as high as that needs no further proof.
+    """
     places = _points(area, points)
     around = [(0.0, 0.0)]
     around += [
@@ -70,7 +75,7 @@ def provable_floor(area: Any, *, points: int = 200, rounds: int = 40) -> float:
         held = [_heaviest(frame, weights) for frame in frames]
         most = max(weight for weight, _ in held)
         best = max(best, float(weights.sum()) / most)
-        if turn and most < 1.01:
+        if turn and (most < 1.01 or _whole(best) in {_whole(float(weights.sum())), enough}):
             break
         rows += [row for weight, row in held if turn == 0 or weight > 1.0001]
         solved = linprog(
@@ -81,7 +86,11 @@ def provable_floor(area: Any, *, points: int = 200, rounds: int = 40) -> float:
             method="highs",
         )
         weights = solved.x
-    return best
+    return _whole(best)
+
+
+def _whole(bound: float) -> int:
+    return max(1, math.ceil(bound - 1e-6))
 
 
 def _points(area: Any, count: int) -> Array:
@@ -131,7 +140,7 @@ def measure(cases: list[tuple[str, Panel]], *, floors: int) -> dict[str, float]:
         plain = max(1, math.ceil(area.area / SIDE**2))
         rows.append((count / plain, count / made.lower_bound, smallest, seconds))
         if index % max(1, len(cases) // floors) == 0:
-            floor = math.ceil(provable_floor(area) - 1e-6)
+            floor = provable_floor(area, enough=count)
             floor_ratio.append(count / floor)
             floor_area.append(floor / plain)
     table = np.array(rows)

@@ -25,6 +25,7 @@ PITCH_MM = 20.0  # raster of the search; the cuts themselves are exact
 WELL_FILLED = 0.62  # a layout that fills this share of its cells is not worth turning
 FORCED_ONLY = 0.35  # share of the mean area below which a section counts as a sliver
 EVEN = 0.1  # spread of areas over their mean that is not worth another try
+MOST = 1_000_000  # any number of cells
 CARRY_ON_MM = 40.0  # a body line that ends this close to the border is carried on to it
 
 
@@ -71,15 +72,23 @@ def _cells_between(
 ) -> list[shapely.Polygon]:
     """Cut an area along lines and each piece into cells; nothing if that takes too many."""
     pieces = cut_along(area, lines)
-    needed = [area_bound(piece, limits) for piece in pieces]
+    needed = [_least_along(piece, limits) for piece in pieces]
     if len(pieces) <= len(parts(area)) or sum(needed) > at_most:
         return []
     cells: list[shapely.Polygon] = []
     for index, piece in enumerate(pieces):
-        cells.extend(_likeliest(piece, limits, tries=1))
-        if len(cells) + sum(needed[index + 1 :]) > at_most:
+        room = at_most - len(cells) - sum(needed[index + 1 :])
+        found = _likeliest(piece, limits, tries=1, below=room + 1)
+        if not 0 < len(found) <= room:
             return []
+        cells.extend(found)
     return cells
+
+
+def _least_along(piece: shapely.Polygon, limits: Limits) -> int:
+    """Return how many cells a piece needs at least if it is cut along and across."""
+    x0, y0, x1, y1 = piece.bounds
+    return max(area_bound(piece, limits), limits.count(x1 - x0), limits.count(y1 - y0))
 
 
 def _choices(lines: Sequence[Polyline]) -> list[list[Polyline]]:
@@ -130,15 +139,23 @@ def fewest_cells(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     best = _likeliest(area, limits, tries=2)
     filled = area.area / (len(best) * limits.room_mm**2)
     if len(best) > area_bound(area, limits) and filled < WELL_FILLED:
-        other = _likeliest(area, limits, turns=_slants(area), tries=2)
+        other = _likeliest(area, limits, turns=_slants(area), tries=2, below=len(best))
         best = other if 0 < len(other) < len(best) else best
     return best
 
 
 def _likeliest(
-    area: BaseGeometry, limits: Limits, *, turns: Sequence[float] = (0.0,), tries: int
+    area: BaseGeometry,
+    limits: Limits,
+    *,
+    turns: Sequence[float] = (0.0,),
+    tries: int,
+    below: int = MOST,
 ) -> list[shapely.Polygon]:
-    """Estimate the cells of several directions on a coarse raster; work out the best in full."""
+    """Estimate the cells of several directions on a coarse raster; work out the best in full.
+
+    An estimate is hardly ever too high: what needs `below` cells or more is not worked out.
+    """
     ways: list[tuple[int, int, float, bool]] = []
     for turn in turns:
         turned = rotated(area, -turn)
@@ -147,7 +164,7 @@ def _likeliest(
             raster = _rasterise(frame, limits, pitch_mm=2 * PITCH_MM)
             ways.append((_fewest(raster, limits), len(ways), turn, upright))
     ways.sort()
-    tried = [way for way in ways if way[0] == ways[0][0]][:tries]
+    tried = [way for way in ways if way[0] == ways[0][0] < below][:tries]
     least, found = area_bound(area, limits), list[list[shapely.Polygon]]()
     for _, _, turn, upright in tried:
         found.append(_cut(area, turn, upright=upright, limits=limits))

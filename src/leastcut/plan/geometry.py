@@ -139,6 +139,8 @@ def workable_area(panel: Panel) -> BaseGeometry:
 
 def parts(shape: BaseGeometry) -> list[shapely.Polygon]:
     """Return the polygons of a geometry with some area, in the library's order."""
+    if isinstance(shape, shapely.Polygon):
+        return [shape] if shape.area > 1e-3 else []
     pieces: Iterable[Any] = shapely.get_parts(shape)
     return [p for p in pieces if p.geom_type == "Polygon" and p.area > 1e-3]
 
@@ -186,12 +188,13 @@ def _rectangles(shape: BaseGeometry) -> tuple[Array, Array, Array]:
     sides = hull[1:] - hull[:-1]
     lengths = np.hypot(sides[:, 0], sides[:, 1])
     sides, lengths = sides[lengths > 0], lengths[lengths > 0]
-    c, s = sides[:, 0] / lengths, sides[:, 1] / lengths
-    along = np.outer(c, hull[:, 0]) + np.outer(s, hull[:, 1])
-    across = np.outer(c, hull[:, 1]) - np.outer(s, hull[:, 0])
+    ways = sides / lengths[:, None]
+    middle = hull - hull[0]
+    along = ways @ middle.T
+    across = ways @ np.stack([middle[:, 1], -middle[:, 0]])
     widths = along.max(axis=1) - along.min(axis=1)
     heights = across.max(axis=1) - across.min(axis=1)
-    return widths, heights, np.arctan2(s, c)
+    return widths, heights, np.arctan2(ways[:, 1], ways[:, 0])
 
 
 def area_below(shape: BaseGeometry, direction: tuple[float, float], places: Array) -> Array:

@@ -76,7 +76,8 @@ def _slab(axis: Array, start: float, end: float, across: float) -> shapely.Polyg
 def join(cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     """Join neighbours that fit one section together, smallest pairs first, until none does."""
     cells = list(cells)
-    todo = [(i, j) for i in range(len(cells)) for j in range(i)]
+    beside = shapely.dwithin(np.array(cells)[:, None], cells, SNAP_MM) if cells else ()
+    todo = [(i, j) for i in range(len(cells)) for j in range(i) if beside[i, j]]
     while todo:
         todo.sort(key=lambda pair: (cells[pair[0]].area + cells[pair[1]].area, pair))
         for place, (i, j) in enumerate(todo):
@@ -163,6 +164,8 @@ def _beside(tongue: shapely.Polygon, cell: shapely.Polygon) -> shapely.Polygon:
 
 def _tongues(cell: shapely.Polygon) -> list[shapely.Polygon]:
     """Return what is narrower than twice TONGUE_MM, largest first; corners do not count."""
+    if shapely.convex_hull(cell).area - cell.area < TONGUE_MM**2:
+        return []
     inside = shapely.buffer(cell, -TONGUE_MM, join_style="mitre")
     core = shapely.buffer(inside, TONGUE_MM * 1.001, join_style="mitre")
     if core.is_empty:
