@@ -79,7 +79,7 @@ class Server:
     def start(self) -> None:
         """Start the server and wait until it answers."""
         settings = {"listen_addresses": "127.0.0.1", "unix_socket_directories": str(self.folder)}
-        settings |= {"port": str(self.port), "max_connections": "60", **self._settings}
+        settings |= {"port": str(self.port), "max_connections": "150", **self._settings}
         options = " ".join(f"-c {name}={value}" for name, value in settings.items())
         self._run(
             "pg_ctl", "-D", self.data, "-w", "-l", self.folder / "log", "-o", options, "start"

@@ -5,6 +5,7 @@ import resource
 import sqlite3
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -15,6 +16,7 @@ import postgres
 from leastcut.shop import opening
 from leastcut.shop.facts import NewFact
 from leastcut.shop.opening import FILE
+from leastcut.shop.prune import prune
 from leastcut.shop.store import Shop, open_shop
 from leastcut.shop.trouble import (
     NoShopError,
@@ -92,6 +94,19 @@ def test_a_full_disk_keeps_what_was_acknowledged(
         person="",
         now_s=2.0,
     )
+
+
+def test_pruning_makes_room_on_a_full_disk(small_disk: Path, begin: Begin) -> None:
+    shop = begin(small_disk / "shop")
+    visit = shop.new_visit(shop.new_car("a", now_s=0.0), now_s=0.0)
+    shop.put_blob(bytes(2_000_000))  # nobody links it
+    acknowledged: dict[str, str] = {}
+    with pytest.raises(ShopFullError):
+        fill(shop, visit, acknowledged, b"small")
+    gone = prune(shop, now_s=time.time() + 1.0, grace_s=0.0)
+    assert gone.bytes >= 2_000_000
+    shop.put_blob(bytes(range(256)) * 2_000)
+    check(shop, visit, acknowledged)
 
 
 def test_a_limit_on_file_size_keeps_what_was_acknowledged(tmp_path: Path, begin: Begin) -> None:
@@ -210,11 +225,10 @@ def test_a_damaged_file_is_told(tmp_path: Path, begin: Begin, run: Cli, how: str
     assert "Traceback" not in done.stderr
 
 
-def test_a_server_that_goes_away_and_comes_back(tmp_path: Path) -> None:
-    try:
-        postgres.programs()
-    except postgres.Missing as missing:
-        pytest.skip(f"NOT TESTED ON POSTGRESQL: {missing}")
+def test_a_server_that_goes_away_and_comes_back(
+    tmp_path: Path, postgres_server: postgres.Server
+) -> None:
+    del postgres_server  # skips, or fails, where there is none
     with postgres.running() as server:
         shop = open_shop(server.database(), blobs=tmp_path)
         shop.new_car("a", now_s=0.0)
@@ -249,3 +263,15 @@ def test_a_fault_of_our_own_is_not_dressed_up(shop: Shop) -> None:
     with pytest.raises(DBAPIError) as told:
         ask()
     assert not isinstance(told.value, ShopError)
+
+
+def test_a_missing_server_is_told_or_demanded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("LEASTCUT_POSTGRES_BIN", raising=False)
+    monkeypatch.setattr(postgres, "_PLACES", ())
+    monkeypatch.setenv("PATH", "")
+    monkeypatch.setenv("LEASTCUT_NEED_POSTGRES", "0")
+    with pytest.raises(pytest.skip.Exception, match="NOT TESTED ON POSTGRESQL"):
+        next(postgres.for_tests())
+    monkeypatch.setenv("LEASTCUT_NEED_POSTGRES", "1")
+    with pytest.raises(pytest.fail.Exception, match="need_postgres"):
+        next(postgres.for_tests())

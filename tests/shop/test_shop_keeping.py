@@ -24,7 +24,7 @@ from leastcut.shop.overview import look
 from leastcut.shop.prune import prune
 from leastcut.shop.restore import restore
 from leastcut.shop.store import Shop
-from leastcut.shop.trouble import NewerShopError, ShopDamagedError
+from leastcut.shop.trouble import NewerShopError, ShopDamagedError, ShopReadOnlyError
 from leastcut.shop.verify import verify
 
 Begin = Callable[..., Shop]
@@ -163,6 +163,51 @@ def test_a_backup_while_people_write_is_of_one_moment(
         pairs = [f.key[:-2] for f in again.facts(visit) if f.key.startswith("w")]
         assert pairs == [key for key in dict.fromkeys(pairs) for _ in (1, 2)]  # both or none
         assert again.head(visit) in written
+
+
+def test_photos_in_a_store_by_url_are_kept_like_others(
+    filled: Shop, tmp_path: Path, begin: Begin
+) -> None:
+    store = f"memory://{tmp_path.name}"
+    assert move(filled, tmp_path / "far", blobs=store).photos == 3
+    far = begin(tmp_path / "far", create=False)
+    assert far.blobs.where == store
+    assert content(far) == content(filled)
+    digest = next(iter(backup(far, tmp_path / "b", now_s=1.0, link=True).photos))
+    assert verify_backup(tmp_path / "b") == ()
+    with far.blob_file(digest) as path:
+        assert path.read_bytes() == far.blob(digest)
+    far.blobs.drop(digest)
+    assert [digest[:12] in fault.where for fault in verify(far).problems] == [True]
+    assert restore(tmp_path / "b", tmp_path / "r", blobs=f"{store}-2") == ()
+    again = begin(tmp_path / "r", create=False)
+    assert verify(again).problems == ()
+    idle = again.put_blob(b"idle")
+    assert prune(again, now_s=time.time() + 1e6).blobs == 1
+    assert not again.blobs.has(idle)
+
+
+def test_an_interrupted_backup_leaves_none(
+    filled: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def told(what: str, done: int, total: int) -> None:
+        if (what, done) == ("photos", 2):
+            raise KeyboardInterrupt(total)
+
+    (tmp_path / ".b.partial").mkdir()  # what a killed one left
+    (tmp_path / ".b.partial" / "half").write_bytes(b"x")
+    with pytest.raises(KeyboardInterrupt):
+        backup(filled, tmp_path / "b", now_s=1.0, told=told)
+    assert not list(tmp_path.glob("*b*/manifest.json"))
+    assert not (tmp_path / ".b.partial").exists()
+    assert len(backup(filled, tmp_path / "b", now_s=1.0).photos) == 3
+    monkeypatch.setattr(Path, "rename", refused)
+    with pytest.raises(ShopReadOnlyError):
+        backup(filled, tmp_path / "c", now_s=1.0)
+
+
+def refused(*_: object) -> None:
+    raise PermissionError(13, "Permission denied")
 
 
 def test_a_link_shares_the_file_and_a_copy_does_not(filled: Shop, tmp_path: Path) -> None:

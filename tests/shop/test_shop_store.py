@@ -2,8 +2,10 @@
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from hashlib import sha256
 from io import BytesIO
+from pathlib import Path
 
 import pytest
 from sqlalchemy import inspect
@@ -11,7 +13,7 @@ from sqlalchemy import inspect
 from leastcut.shop.carrows import LabelError, folded
 from leastcut.shop.factrows import MAX_BODY, FactError
 from leastcut.shop.facts import NewFact
-from leastcut.shop.store import Shop
+from leastcut.shop.store import Shop, open_shop
 from leastcut.shop.trouble import NoRowError, NoShopError
 
 Begin = Callable[..., Shop]
@@ -228,3 +230,29 @@ def test_no_shop_is_begun_unasked(place: str, begin: Begin) -> None:
 
 def test_folding_takes_case_and_accents_away() -> None:
     assert folded("Ñandú STRASSE Ærø") == "nandu strasse ærø"
+
+
+def test_where_photos_are_is_kept_in_the_database(
+    place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("HOME", str(tmp_path))
+    with closing(open_shop(place)) as shop:
+        first = Path(shop.blobs.where)
+        assert first.is_relative_to(tmp_path)
+    with closing(open_shop(place, blobs=tmp_path / "here")) as shop:
+        digest = shop.put_blob(b"photo")
+    with closing(open_shop(place, blobs=tmp_path / "moved")):
+        pass
+    with closing(open_shop(place, create=False)) as shop:
+        assert shop.blobs.where == str(tmp_path / "moved")
+        assert not shop.blobs.has(digest)
+
+
+def test_more_threads_than_connections_wait_and_go_on(shop: Shop, visit: int) -> None:
+    def ask(n: int) -> int:
+        with shop.writing():
+            return len(shop.facts(visit)) + n
+
+    with ThreadPoolExecutor(30) as pool:
+        assert list(pool.map(ask, range(60))) == list(range(60))

@@ -2,7 +2,9 @@
 
 import re
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from hashlib import sha256
+from itertools import chain
 from typing import Any
 
 import msgspec
@@ -43,19 +45,20 @@ def rows_of(table: Table) -> Select[Any]:
     return query.where(about.c.name != "blobs") if table is about else query
 
 
-def batches(connection: Connection, table: Table) -> Iterator[list[Any]]:
-    """Yield a table's rows, some at a time."""
-    result = connection.execute(rows_of(table), execution_options=_STREAMED)
-    for rows in result.partitions(AT_ONCE):
-        yield list(rows)
+@contextmanager
+def streaming(connection: Connection, query: Select[Any]) -> Iterator[Iterator[list[Any]]]:
+    """Yield the rows of a long answer, some at a time; the database's cursor ends with the block."""
+    with connection.execute(query, execution_options=_STREAMED) as result:
+        yield (list(rows) for rows in result.partitions(AT_ONCE))
 
 
 def tally(connection: Connection, table: Table) -> Tally:
     """Return count and hash of a table."""
     n, found = 0, sha256()
-    for rows in batches(connection, table):
-        n += len(rows)
-        found.update(_canonical(rows))
+    with streaming(connection, rows_of(table)) as parts:
+        for rows in parts:
+            n += len(rows)
+            found.update(_canonical(rows))
     return Tally(rows=n, hash=found.hexdigest())
 
 
@@ -106,11 +109,12 @@ def _copy_table(source: Connection, target: Connection, table: Table, told: Told
         raise CopyError("it already holds a shop", where=table.name, do="Choose an empty place")
     total = source.execute(select(func.count()).select_from(table)).scalar_one()
     n, found = 0, sha256()
-    for rows in batches(source, table):
-        target.execute(insert(table), [dict(row._mapping) for row in rows])  # noqa: SLF001
-        found.update(_canonical(rows))
-        n += len(rows)
-        told(table.name, n, total)
+    with streaming(source, rows_of(table)) as parts:
+        for rows in parts:
+            target.execute(insert(table), [dict(row._mapping) for row in rows])  # noqa: SLF001
+            found.update(_canonical(rows))
+            n += len(rows)
+            told(table.name, n, total)
     return Tally(rows=n, hash=found.hexdigest())
 
 
@@ -147,14 +151,16 @@ def linked(connection: Connection) -> Iterator[tuple[str, int | None]]:
     held: set[str] = set()
     size = func.max(photos.c.bytes)
     each = select(photos.c.digest, size).group_by(photos.c.digest)
-    for digest, n in connection.execute(each, execution_options=_STREAMED):
-        held.add(digest)
-        yield digest, int(n)
-    long_ones = select(facts.c.body).where(func.length(facts.c.body) >= 66)
-    for (body,) in connection.execute(long_ones, execution_options=_STREAMED):
-        for digest in _named(body) - held:
+    with streaming(connection, each) as parts:
+        for digest, n in chain.from_iterable(parts):
             held.add(digest)
-            yield digest, None
+            yield digest, int(n)
+    long_ones = select(facts.c.body).where(func.length(facts.c.body) >= 66)
+    with streaming(connection, long_ones) as parts:
+        for (body,) in chain.from_iterable(parts):
+            for digest in _named(body) - held:
+                held.add(digest)
+                yield digest, None
 
 
 def _named(body: str) -> set[str]:

@@ -18,6 +18,8 @@ from leastcut.shop.trouble import NewerShopError, NoShopError, ShopDamagedError,
 FILE = "shop.sqlite"
 PHOTOS = "photos"
 BUSY_S = 10.0
+# Some connections stay open, the last used first; more only while many threads ask at once.
+_POOL: dict[str, Any] = {"pool_size": 8, "max_overflow": 56, "pool_use_lifo": True}
 # One number for all of leastcut: who brings a PostgreSQL database up to date holds this lock.
 UPGRADE_LOCK = 0x1EA57C07
 
@@ -175,7 +177,7 @@ def _sqlite(folder: Path, *, create: bool) -> Engine:
         # SQLite would only say that it cannot open it.
         if not os.access(file if file.exists() else folder, os.W_OK):
             raise PermissionError
-    engine = create_engine(URL.create("sqlite", database=str(file)), pool_size=8, max_overflow=24)
+    engine = create_engine(URL.create("sqlite", database=str(file)), **_POOL)
     event.listen(engine, "connect", _settings)
     event.listen(engine, "begin", _begin)
     return engine
@@ -190,7 +192,8 @@ def _settings(connection: Any, record: object) -> None:
         "synchronous = FULL",
         "fullfsync = ON",
         "temp_store = MEMORY",
-        "cache_size = -16000",
+        "cache_size = -8000",
+        "journal_size_limit = 67108864",
     ):
         connection.execute(f"PRAGMA {setting}")
 
@@ -205,8 +208,7 @@ def _postgres(place: str) -> Engine:
         return create_engine(
             _url(place),
             pool_pre_ping=True,
-            pool_size=8,
-            max_overflow=24,
+            **_POOL,
             connect_args={
                 "connect_timeout": round(BUSY_S),
                 # Nobody waits for a lock longer than on SQLite.

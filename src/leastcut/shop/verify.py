@@ -1,6 +1,7 @@
 """Is everything there and whole: the database's own checks, what points where, every photo's hash."""
 
 from collections.abc import Iterator
+from itertools import chain
 from typing import Any
 
 import msgspec
@@ -8,7 +9,7 @@ from sqlalchemy import Connection, Select, and_, func, select, text
 
 from leastcut.errors import Problem
 from leastcut.shop.blobs import digest_of
-from leastcut.shop.copying import Told, batches, linked, silent
+from leastcut.shop.copying import Told, linked, rows_of, silent, streaming
 from leastcut.shop.factrows import KEY
 from leastcut.shop.store import Shop
 from leastcut.shop.tables import KEPT, cars, facts, metadata, photos, visits
@@ -155,8 +156,8 @@ _QUESTIONS: dict[str, Select[Any]] = {
 
 def _readable(reader: Connection, table: Any) -> Iterator[Problem]:
     n = 0
-    for rows in batches(reader, table):
-        for row in rows:
+    with streaming(reader, rows_of(table)) as parts:
+        for row in chain.from_iterable(parts):
             if table is facts and (what := _fact_fault(row)):
                 n += 1
                 if n <= _ENOUGH:
