@@ -6,11 +6,11 @@ from collections.abc import Iterator
 import msgspec
 
 from leastcut.car.records import Interval
-from leastcut.car.units import UnitSystem, convert, show
+from leastcut.car.units import UnitSystem, convert
 from leastcut.errors import Problem, Refusal
 from leastcut.handover.plots import Plot, Row, plot
 from leastcut.handover.records import Dossier, PanelCut, PanelProof
-from leastcut.handover.words import film_symbol
+from leastcut.handover.words import bare_thickness, film_symbol
 from leastcut.plan.learn import SETS, learn
 from leastcut.testspot.records import Target
 from leastcut.work import runs
@@ -175,7 +175,7 @@ def pace_plot(answer: RunAnswer) -> Plot:
         for s in answer.sections
         if s.done or s.actual_s
     ]
-    return plot(rows, axis="Minutes on the paint; upright: planned")
+    return plot(rows, axis="Minutes; upright: planned")
 
 
 def cut_plot(answer: RunAnswer, dossier: Dossier) -> Plot:
@@ -186,7 +186,7 @@ def cut_plot(answer: RunAnswer, dossier: Dossier) -> Plot:
         Row(
             label=p.panel,
             value=_in_unit(p.cut_um, units),
-            words=f"{show(p.cut_um.mean, 'micrometer', units)} of {show(p.budget_um, 'micrometer', units)}, {p.how}",
+            words=f"{bare_thickness(p.cut_um.mean, units)} of {bare_thickness(p.budget_um, units)}, {p.how}",
             assumed=p.how == "estimated",
             limit=_value(p.budget_um, units),
         )
