@@ -100,6 +100,7 @@ def _pictures(photo: Any, finding: Any, single: dict[str, Path | None], out: Pat
         from leastcut.inspect import charts
         from leastcut.shop.files import write_whole
 
+        _write_png(out / f"{stem}-load.png", charts.load_picture(photo.linear, finding))
         write_whole(out / f"{stem}-widths.svg", charts.widths_svg(finding))
         write_whole(out / f"{stem}-directions.svg", charts.rose_svg(finding))
     for name, make in made.items():
@@ -149,35 +150,60 @@ def _summary(name: str, finding: Any) -> str:
 @click.argument("before", type=_PATH)
 @click.argument("after", type=_PATH)
 @_with_scale
+@click.option("-o", "--out", type=_PATH, help="Folder for the pictures of before and after.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def compare(
     before: Path,
     after: Path,
     um_per_px: float | None,
     square_mm: float | None,
+    out: Path | None,
     as_json: bool,  # noqa: FBT001 - click passes options by name
 ) -> None:
     """Compare two photos of one place: how much is gone."""
     import msgspec
 
-    from leastcut.inspect.compare import compare as judge
+    from leastcut.inspect.compare import placed
     from leastcut.shop import photos as reading
 
     first, second = reading.load(before), reading.load(after)
-    finding = judge(first.linear, second.linear, um_per_px=um_per_px, square_mm=square_mm)
+    finding, to_before = placed(
+        first.linear, second.linear, um_per_px=um_per_px, square_mm=square_mm
+    )
+    if out and to_before is not None:
+        _before_and_after(out, first, second, to_before, _change(finding))
     if as_json:
         click.echo(msgspec.json.encode(finding).decode())
-    elif finding.refused:
-        click.echo(f"not compared: {finding.refused.why}. {finding.refused.do}.")
     else:
-        click.echo(
-            f"removed {finding.removed_fraction:.0%} (95 %: {finding.removed_low:.0%} to "
-            f"{finding.removed_high:.0%}): {finding.before_load_mm_per_cm2:.1f} to "
-            f"{finding.after_load_mm_per_cm2:.1f} mm/cm² on {finding.overlap_cm2:.1f} cm²; "
-            f"new trails: {finding.new_trails}"
-        )
+        click.echo(_change(finding))
     if finding.refused:
         raise click.exceptions.Exit(3)
+
+
+def _change(finding: Any) -> str:
+    """Say a comparison in one sentence."""
+    if finding.refused:
+        return f"not compared: {finding.refused.why}. {finding.refused.do}."
+    return (
+        f"removed {finding.removed_fraction:.0%} (95 %: {finding.removed_low:.0%} to "
+        f"{finding.removed_high:.0%}): {finding.before_load_mm_per_cm2:.1f} to "
+        f"{finding.after_load_mm_per_cm2:.1f} mm/cm² on {finding.overlap_cm2:.1f} cm²; "
+        f"new trails: {finding.new_trails}"
+    )
+
+
+def _before_and_after(out: Path, first: Any, second: Any, to_before: Any, text: str) -> None:
+    """Write both photos laid over each other: a page with a slider, and side by side."""
+    from leastcut.inspect import charts
+    from leastcut.shop import pictures
+    from leastcut.shop.files import write_whole
+
+    pair = charts.over(first.linear, second.linear, to_before)
+    stem = f"{Path(first.name).stem}-{Path(second.name).stem}"
+    click.echo(
+        f"wrote {write_whole(out / f'{stem}.html', pictures.slider_page(*pair, text))}", err=True
+    )
+    _write_png(out / f"{stem}.png", pictures.side_by_side(*pair))
 
 
 @group.command()

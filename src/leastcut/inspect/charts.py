@@ -55,6 +55,45 @@ def load_map(finding: ScratchFinding, shape: tuple[int, ...]) -> F32:
     return result
 
 
+def load_picture(image: F32, finding: ScratchFinding) -> U8:
+    """Return the photo under its load map, with the load written in every fourth cell.
+
+    Parameters
+    ----------
+    image : ndarray (H, W, 3) float32
+        Linear light.
+    finding : ScratchFinding
+        With its scratches.
+
+    Returns
+    -------
+    ndarray (H, W, 3) uint8
+        RGB, darker to lighter with the load (the cividis ramp: Nunez, Anderton and Renslow, PLOS
+        ONE 13(7), 2018; from memory).
+    """
+    load = load_map(finding, image.shape)
+    cell = max(image.shape[:2]) / CELLS_ACROSS
+    size = round(load.shape[1] * cell), round(load.shape[0] * cell)
+    height, width = image.shape[:2]
+    grey = encode(image).mean(-1, keepdims=True)
+    ramp = np.clip(load / max(float(load.max()), 1e-9) * 255, 0, 255).astype(np.uint8)
+    tint = cv2.applyColorMap(
+        cv2.resize(ramp, size, interpolation=cv2.INTER_CUBIC), cv2.COLORMAP_CIVIDIS
+    )[:height, :width, ::-1]
+    canvas: U8 = np.ascontiguousarray((0.35 * grey + 0.65 * tint).astype(np.uint8))
+    font, scale = cv2.FONT_HERSHEY_SIMPLEX, cell / 60
+    for row in range(1, load.shape[0], 4):
+        for col in range(1, load.shape[1], 4):
+            if load[row, col] < 0.5:  # outside the measured area, or none
+                continue
+            at = round((col + 0.1) * cell), round((row + 0.7) * cell)
+            text = f"{load[row, col]:.0f}"
+            for colour, thick in (((0, 0, 0), 4), ((255, 255, 255), 1)):
+                wide = max(1, round(thick * scale))
+                cv2.putText(canvas, text, at, font, scale, colour, wide, cv2.LINE_AA)
+    return canvas
+
+
 def widths_svg(finding: ScratchFinding) -> str:
     """Return a histogram of scratch widths, by length, as SVG."""
     widths = np.array([s.width_um for s in finding.scratches])

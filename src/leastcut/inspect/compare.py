@@ -34,13 +34,12 @@ class Followed:
 
     Per scratch: ``weight``, the load [mm/cm2] it stands for; ``before`` and ``after``, its rise at
     its brightest, both as the before photo's exposure and scale would show it [linear light].
-    ``visible`` is the rise from which a scratch counts, ``told`` the least that both photos tell.
+    ``told`` is the rise from which a scratch counts: visible, and told from noise in both photos.
     """
 
     weight: F64
     before: F64
     after: F64
-    visible: float
     told: float
 
 
@@ -71,17 +70,37 @@ def compare(
         ``removed_fraction`` is the share of the before photo's load whose lines the after photo
         no longer shows at the same places.
     """
+    return placed(before, after, um_per_px=um_per_px, square_mm=square_mm, rng=rng)[0]
+
+
+def placed(
+    before: F32,
+    after: F32,
+    *,
+    um_per_px: float | None = None,
+    square_mm: float | None = None,
+    rng: np.random.Generator | None = None,
+) -> tuple[CompareFinding, F64 | None]:
+    """Compare two photos as :func:`compare` does, and return also how the second lies on the first.
+
+    Returns
+    -------
+    CompareFinding
+        As from :func:`compare`.
+    ndarray (3, 3) or None
+        From after pixels to before pixels; None where the photos could not be laid over each other.
+    """
     first = scratches.gather(before, um_per_px=um_per_px, square_mm=square_mm)
     if isinstance(first, Refusal):
-        return _refused(first, "before")
+        return _refused(first, "before"), None
     second = scratches.gather(after, um_per_px=um_per_px, square_mm=square_mm)
     if isinstance(second, Refusal):
-        return _refused(second, "after")
+        return _refused(second, "after"), None
     match = _register(first, second)
     if isinstance(match, Refusal):
-        return _refused(match, "")
+        return _refused(match, ""), None
     rng = rng if rng is not None else np.random.default_rng(0)
-    return _conclude(first, second, match, rng)
+    return _conclude(first, second, match, rng), match.to_before
 
 
 def _refused(why: Refusal, which: str) -> CompareFinding:
@@ -187,7 +206,7 @@ def _follow(
     floor = max(floor, to_first * traces.chance(second.grey, runs, owner, back))
     usual = float(np.quantile(first.grey[first.measured][::7], USUAL_QUANTILE)) + DARK_ROOT**2
     visible = (np.sqrt(usual) + LEAST_RISE) ** 2 - usual
-    return Followed(weight, rise, left * to_first, visible, max(visible, floor))
+    return Followed(weight, rise, left * to_first, max(visible, floor))
 
 
 def _conclude(

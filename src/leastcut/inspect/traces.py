@@ -97,7 +97,8 @@ def _across() -> F32:
     middle = np.where(np.abs(k) <= 2, line, 0.0)
     flank = (np.abs(k) >= FLANK_PX[0]).astype(float)
     weights = middle / middle.sum() - flank / flank.sum()
-    return (weights / (weights @ line)).astype(np.float32)
+    result: F32 = (weights / (weights @ line)).astype(np.float32)
+    return result
 
 
 def brightest(rise: F64, trace: Trace) -> F64:
