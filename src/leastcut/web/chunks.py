@@ -7,7 +7,8 @@ random and belongs to the device that began it.
 import re
 import secrets
 import time
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from threading import Lock
 
@@ -62,6 +63,20 @@ class Chunks:
     def __init__(self, folder: Path, *, most: int) -> None:
         self._folder, self._most = folder, most
         self._turn = Lock()
+        self._busy: set[str] = set()
+
+    @contextmanager
+    def alone(self, name: str) -> Iterator[bool]:
+        """Yield whether nobody else works on an upload now; who gets True keeps others off it."""
+        with self._turn:
+            mine = name not in self._busy
+            self._busy.add(name)
+        try:
+            yield mine
+        finally:
+            if mine:
+                with self._turn:
+                    self._busy.discard(name)
 
     def begin(self, device: int, size: int) -> str:
         """Begin an upload and return its name.

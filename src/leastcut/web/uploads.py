@@ -1,6 +1,5 @@
 """Photos in, piece by piece, and out again to whoever may see a visit that holds them."""
 
-import asyncio
 import tempfile
 import time
 from collections.abc import Callable
@@ -147,7 +146,9 @@ async def put(request: Request) -> Response:
         return refused(422, "the place of the piece is no number", "Send it as ?at=BYTES")
     if not request.headers.get("content-type"):
         return refused(415, "there is no piece", "Send it as application/octet-stream")
-    async with _turn(request, name):
+    with chunks_of(request).alone(name) as alone:
+        if not alone:
+            return _busy(request, name)
         return await _pieces(request, name, note, int(asked))
 
 
@@ -173,15 +174,11 @@ async def _pieces(request: Request, name: str, note: Note, at: int) -> Response:
     return answer(Have(have=here))
 
 
-def _turn(request: Request, name: str) -> asyncio.Lock:
-    """Return the lock of one upload: a piece sent again shall not meet its former self."""
-    state = request.app.state
-    if not hasattr(state, "upload_turns"):
-        state.upload_turns = {}
-    turns: dict[str, asyncio.Lock] = state.upload_turns
-    for other in [other for other, lock in turns.items() if not lock.locked() and other != name]:
-        del turns[other]
-    return turns.setdefault(name, asyncio.Lock())
+def _busy(request: Request, name: str) -> Response:
+    """Refuse what came while the same upload is being worked on: a piece sent again too early."""
+    here = chunks_of(request).have(name)
+    why = "another piece of it is being taken right now"
+    return answer(Behind(have=here, why=why, do="Ask again in a moment"), 409)
 
 
 async def finish(request: Request) -> Response:
@@ -193,7 +190,9 @@ async def finish(request: Request) -> Response:
     if isinstance(asked, Response):
         return asked
     name = request.path_params["upload"]
-    async with _turn(request, name):
+    with chunks_of(request).alone(name) as alone:
+        if not alone:
+            return _busy(request, name)
         note = await _note(request)
         if note is None:
             return _gone()
