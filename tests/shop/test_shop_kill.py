@@ -1,11 +1,13 @@
 """Nothing acknowledged is lost: the writer is killed, the server falls over, a page is torn."""
 
 import struct
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 from random import Random
 
 import pytest
-from shop_killing import rounds, run_and_kill, torn
+from shop_killing import Found, check_acknowledged, rounds, run_and_kill, torn
 
 import postgres
 from leastcut.shop.opening import FILE
@@ -21,6 +23,22 @@ def test_a_killed_writer_loses_nothing_acknowledged(tmp_path: Path) -> None:
     assert found.facts > 100
     assert found.photos > 25
     assert max(found.open_s) <= 2.0
+
+
+def test_two_processes_write_into_one_folder(tmp_path: Path) -> None:
+    place = str(tmp_path / "shop")
+    open_shop(place).close()
+    with ThreadPoolExecutor(2) as pool:
+        told = list(
+            pool.map(lambda n: run_and_kill(place, "", f"p{n}", 0.5, from_start=False), range(2))
+        )
+    found = Found()
+    with closing(open_shop(place, create=False)) as shop:
+        for words in told:
+            before = found.facts
+            check_acknowledged(shop, words.splitlines(), found)
+            assert found.facts > before
+        assert (found.lost, verify(shop).problems) == ([], ())
 
 
 def test_a_killed_writer_on_a_server(tmp_path: Path, postgres_server: postgres.Server) -> None:
