@@ -129,7 +129,7 @@ def _after(found: Look, reader: Reader) -> Iterator[Next]:
     }:
         what = mark("Read air temperature and humidity: they say when the last layer may go on.")
         yield _next("protect", reader, what, f"{here}/protect", mark("Protect"))
-    if found.dossier is not None:
+    if found.dossier is not None and found.now.events:
         what = mark("Hand over: the report for the client is ready.")
         yield _next("handover", reader, what, f"{here}/handover", mark("Hand over"))
 
