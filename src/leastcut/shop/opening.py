@@ -1,5 +1,6 @@
 """Opening the shop's database: which one, its settings, its tables brought to our version."""
 
+import logging
 import os
 import re
 import sqlite3
@@ -15,6 +16,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, OperationalError
 from leastcut.shop.tables import KEPT, VERSION, VERSIONS
 from leastcut.shop.trouble import NewerShopError, NoShopError, ShopDamagedError, sorting
 
+_LOG = logging.getLogger(__name__)
 FILE = "shop.sqlite"
 PHOTOS = "photos"
 BUSY_S = 10.0
@@ -241,8 +243,11 @@ def _bring_up(database: Database, *, create: bool) -> None:
     with database.writing() as connection:
         if not database.sqlite:
             connection.execute(text(f"SELECT pg_advisory_xact_lock({UPGRADE_LOCK})"))
-        refuse_newer(version_of(connection), database.where)
+        found = version_of(connection)
+        refuse_newer(found, database.where)
         upgrade(connection)
+    told = {"shop": database.where, "was": found, "now": VERSION}
+    _LOG.info("tables brought up to date" if found else "shop begun", extra=told)
 
 
 def _log_ahead(database: Database) -> None:
