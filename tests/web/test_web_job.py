@@ -124,6 +124,30 @@ def plan(page: Page) -> None:
     assert re.search(r"\d+\.\d\d EUR", page.locator("main").inner_text())
 
 
+def work(page: Page) -> list[str]:
+    """Work three sections while the shop's computer cannot be reached; return where that was."""
+    stage(page, "Work")
+    expect(page.locator("#start")).to_be_visible()
+    page.context.set_offline(True)
+    places = []
+    for number in range(3):
+        places.append(page.locator("#where").inner_text())
+        page.locator("#start").tap()
+        if not number:
+            page.locator("[data-answer=read]").tap()
+        page.locator("[data-answer=yes]").tap()
+        expect(page.locator("#set")).to_be_visible()
+        while page.locator("#set").is_visible():
+            page.locator("#set").tap()
+            page.wait_for_timeout(400)  # less is a bounce of the same thumb
+        page.locator("#wiped").tap()
+        page.locator("#next").tap()
+    expect(page.locator("#net")).to_contain_text("not yet sent")
+    page.context.set_offline(False)
+    expect(page.locator("#net")).to_have_text("All sent.", timeout=30_000)
+    return places
+
+
 def prove(page: Page, home: str, photos: Path) -> None:
     page.goto(f"{home}/work/prove")
     page.get_by_label("Panel", exact=True).first.select_option("bonnet")
@@ -155,8 +179,14 @@ def test_the_whole_job_by_tapping_and_typing(phone: Page, workbench, demo) -> No
     photograph(phone, home, photos)
     try_it(phone, photos)
     plan(phone)
+    places = work(phone)
+    assert len(set(places)) == 3
+    visit = int(home.rsplit("/", 1)[1])
+    events = [fact.body for fact in workbench.shop.facts(visit) if fact.field == "event"]
+    assert [event["kind"] for event in events].count("started") == 3
     prove(phone, home, photos)
     words = handed_over(phone)
+    assert re.search(r"\b3 of \d+ sections", words)
     assert LABEL in words
     assert CLIENT in words
     assert "mm/cm²" in words
