@@ -76,12 +76,13 @@ def _slab(axis: Array, start: float, end: float, across: float) -> shapely.Polyg
 def join(cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     """Join neighbours that fit one section together, smallest pairs first, until none does."""
     cells = list(cells)
-    beside = shapely.dwithin(np.array(cells)[:, None], cells, SNAP_MM) if cells else ()
+    row = np.array(cells, dtype=object)
+    beside = shapely.dwithin(row[:, None], row, SNAP_MM)
     todo = [(i, j) for i in range(len(cells)) for j in range(i) if beside[i, j]]
     while todo:
         todo.sort(key=lambda pair: (cells[pair[0]].area + cells[pair[1]].area, pair))
         for place, (i, j) in enumerate(todo):
-            union = _fitting_union(cells[i], cells[j], area, limits)
+            union = fitting_union(cells[i], cells[j], area, limits)
             if union is not None:
                 cells[i], cells[j] = union, shapely.Polygon()
                 # only pairs with the new cell, and those not yet tried, are left to try
@@ -93,7 +94,7 @@ def join(cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits) -> li
     return [cell for cell in cells if not cell.is_empty]
 
 
-def _fitting_union(
+def fitting_union(
     a: shapely.Polygon, b: shapely.Polygon, area: BaseGeometry, limits: Limits
 ) -> shapely.Polygon | None:
     """Return two neighbours as one cell if that is within the limit; cheap tests come first."""
@@ -145,7 +146,7 @@ def without_tongues(
                     shapely.difference(cells[index], shapely.union_all(beside), grid_size=SNAP_MM)
                 )
                 if k != index and len(beside) == 1 and len(rest) <= 1:
-                    union = _fitting_union(beside[0], cells[k], area, limits)
+                    union = fitting_union(beside[0], cells[k], area, limits)
                     if union is not None:
                         cells[index] = rest[0] if rest else shapely.Polygon()
                         cells[k] = union

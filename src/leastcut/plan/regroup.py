@@ -14,18 +14,16 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts
-from leastcut.plan.joins import cut_at
+from leastcut.plan.joins import cut_at, fitting_union
 from leastcut.plan.limits import Limits
 
 SLIVER = 0.35  # share of the mean area below which a cell counts as a sliver
 POINT_MM = 50.0  # distance of the border points on which lines are weighed
-DIRECTIONS, PLACES, TURNS = 12, 33, 6  # lines tried, and rectangles around each side
+TURNS = 6  # rectangles tried around each side
 SLACK_MM = 8.0  # rectangles are tried in steps: a little over may still fit
-TRIES, ALL = 3, 60  # lines cut in full: to save a cell, and to be rid of a sliver
+TRIES, SOME, ALL = 3, 60, 3000  # lines cut in full: to save a cell, and to be rid of a sliver
 GROUPS = 12  # groups looked at for each cell saved
 FULL = 0.85  # two sections are hardly ever filled better than this
-ANGLES = np.arange(DIRECTIONS) * (math.pi / DIRECTIONS)
-AXES = np.column_stack([np.cos(ANGLES), np.sin(ANGLES)])
 _HALF = np.arange(TURNS) * (math.pi / 2 / TURNS)
 SQUARES = np.vstack(
     [
@@ -33,6 +31,22 @@ SQUARES = np.vstack(
         np.column_stack([-np.sin(_HALF), np.cos(_HALF)]),
     ]
 )
+
+
+@dataclass(frozen=True)
+class _Fan:
+    """Straight lines to try: so many directions, so many places in each."""
+
+    directions: int
+    places: int
+
+    @property
+    def angles(self) -> Array:
+        """Return the directions across which the lines stand [rad]."""
+        return np.asarray(np.arange(self.directions) * (math.pi / self.directions))
+
+
+COARSE, FINE = _Fan(12, 33), _Fan(48, 65)  # to save a cell; to be rid of a sliver
 
 
 @dataclass(frozen=True)
@@ -94,7 +108,7 @@ def _two_of_three(
     for group in sorted(small, key=lambda g: (round(size[g], 3), g))[:GROUPS]:
         known = tuple(id(cells[i]) for i in group)
         points = np.concatenate([border[i] for i in group])
-        if known in tried or not any(len(found) for found in _passing(points, limits)):
+        if known in tried or not any(len(found) for found in _passing(points, limits, COARSE)):
             tried.add(known)
             continue
         tried.add(known)
@@ -107,7 +121,7 @@ def _two_of_three(
 def without_slivers(
     cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits
 ) -> list[shapely.Polygon]:
-    """Share slivers out with the largest neighbour that lets it, along any line that can be found.
+    """Join slivers to a neighbour, or share them out with the largest one that a line lets.
 
     Parameters
     ----------
@@ -121,22 +135,43 @@ def without_slivers(
     Returns
     -------
     list of shapely.Polygon
-        As many cells. A sliver stays where no straight line lets a neighbour share with it.
+        As many cells, or fewer. A sliver stays where no neighbour has room for it and no straight
+        line through both makes two sections of them that are no slivers: then it is forced.
     """
-    cells, settled = list(cells), set[int]()
-    mean = area.area / max(1, len(cells))
+    forced = set[bytes]()
     while True:
-        slivers = [i for i, c in enumerate(cells) if c.area < SLIVER * mean and i not in settled]
+        mean = area.area / max(1, len(cells))
+        slivers = [c for c in cells if c.area < SLIVER * mean and c.wkb not in forced]
         if not slivers:
             return cells
-        index = min(slivers, key=lambda i: cells[i].area)
-        settled.add(index)
-        for k in sorted(neighbours(cells)[index], key=lambda k: (-round(cells[k].area, 3), k)):
-            least = min(SLIVER * mean * 1.001, 0.5 * (cells[index].area + cells[k].area))
-            pair = halved([cells[index], cells[k]], area, limits, least_mm2=least, tries=ALL)
-            if pair:
-                cells[index], cells[k] = pair
-                break
+        sliver = min(slivers, key=lambda cell: cell.area)
+        found = _without(sliver, cells, area, limits, SLIVER * mean * 1.001)
+        # what was forced may not be so any more beside the new cells
+        forced = {*forced, sliver.wkb} if found is None else set()
+        cells = cells if found is None else found
+
+
+def _without(
+    sliver: shapely.Polygon,
+    cells: list[shapely.Polygon],
+    area: BaseGeometry,
+    limits: Limits,
+    least_mm2: float,
+) -> list[shapely.Polygon] | None:
+    """Return the cells with a sliver joined to a neighbour or shared with one, if that can be."""
+    index = next(i for i, cell in enumerate(cells) if cell is sliver)
+    beside = sorted(neighbours(cells)[index], key=lambda k: (-round(cells[k].area, 3), k))
+    unions = ((k, fitting_union(sliver, cells[k], area, limits)) for k in reversed(beside))
+    pairs = (
+        (k, halved([sliver, cells[k]], area, limits, least_mm2=least_mm2, fan=fan, tries=tries))
+        for fan, tries in ((COARSE, SOME), (FINE, ALL))
+        for k in beside
+    )
+    made = itertools.chain(((k, [one]) for k, one in unions if one), pairs)
+    for k, new in made:
+        if new:
+            return [*(c for i, c in enumerate(cells) if i not in {index, k}), *new]
+    return None
 
 
 def neighbours(cells: list[shapely.Polygon]) -> list[set[int]]:
@@ -156,6 +191,7 @@ def halved(
     limits: Limits,
     *,
     least_mm2: float,
+    fan: _Fan = COARSE,
     tries: int = TRIES,
 ) -> list[shapely.Polygon] | None:
     """Return neighbours as two cells parted by one straight line, both within the limit.
@@ -170,8 +206,10 @@ def halved(
         Greatest side and overlap.
     least_mm2 : float
         Least area of each of the two.
+    fan : _Fan
+        The lines to weigh.
     tries : int
-        How many of the most even lines are cut in full.
+        How many of the most even ones are cut in full.
 
     Returns
     -------
@@ -182,7 +220,7 @@ def halved(
     if len(union) != 1 or shapely.buffer(union[0], -1.0).geom_type != "Polygon":
         return None
     whole = union[0]
-    for line in _lines(whole, limits.worked(whole, area), limits, least_mm2)[:tries]:
+    for line in _lines(whole, limits.worked(whole, area), limits, least_mm2, fan)[:tries]:
         pair = cut_at(whole, line.angle, line.place)
         if len(pair) == 2 and all(
             half.area >= least_mm2 and limits.holds(half, area) for half in pair
@@ -192,13 +230,17 @@ def halved(
 
 
 def _lines(
-    whole: shapely.Polygon, worked: shapely.Polygon, limits: Limits, least_mm2: float
+    whole: shapely.Polygon,
+    worked: shapely.Polygon,
+    limits: Limits,
+    least_mm2: float,
+    fan: _Fan,
 ) -> list[_Line]:
     """Return the lines both sides of which look as if they fit, the most even first."""
     points = _border(worked)
-    chosen = _passing(points, limits)
+    chosen = _passing(points, limits, fan)
     least, found = least_mm2 / whole.area, list[_Line]()
-    for angle, places in zip(ANGLES.tolist(), chosen, strict=True):
+    for angle, places in zip(fan.angles.tolist(), chosen, strict=True):
         if len(places):
             axis = (math.cos(angle), math.sin(angle))
             shares = (area_below(whole, axis, places) / whole.area).tolist()
@@ -212,9 +254,9 @@ def _border(shape: shapely.Polygon) -> Array:
     return np.asarray(shapely.get_coordinates(shapely.segmentize(shape.exterior, POINT_MM)))
 
 
-def _passing(points: Array, limits: Limits) -> list[Array]:
+def _passing(points: Array, limits: Limits, fan: _Fan) -> list[Array]:
     """Return for each direction the places of lines both sides of which seem to fit [mm]."""
-    along = AXES @ points.T
+    along = np.column_stack([np.cos(fan.angles), np.sin(fan.angles)]) @ points.T
     order = np.argsort(along, axis=1, kind="stable")
     along = np.take_along_axis(along, order, axis=1)
     spread = (SQUARES @ points.T)[:, order].swapaxes(0, 1)
@@ -222,7 +264,7 @@ def _passing(points: Array, limits: Limits) -> list[Array]:
     reach, end = 0.5 * limits.overlap_mm, len(points) - 1
     found = []
     for row, first, second in zip(along, before, after, strict=True):
-        places = np.linspace(row[0], row[-1], PLACES + 2)[1:-1]
+        places = np.linspace(row[0], row[-1], fan.places + 2)[1:-1]
         last = np.searchsorted(row, places + reach, side="right") - 1
         begin = np.minimum(np.searchsorted(row, places - reach), end)
         need = np.maximum(first[last], second[begin])

@@ -160,17 +160,15 @@ def _lines(low: float, high: float, origin: float, spacing: float) -> list[float
 
 def _clipped(region: BaseGeometry, lines: Any, axis: int) -> list[Stroke]:
     """Clip lines to the region and join them there and back."""
+    clipped: Any = shapely.intersection(region, lines)
+    pieces, line = shapely.get_parts(clipped, return_index=True)
+    ends = shapely.bounds(pieces)  # the lines lie along an axis
+    back = line % 2 == 1
+    order = np.lexsort((np.where(back, -1, 1) * ends[:, axis], line))
     strokes: list[Stroke] = []
-    for index, found in enumerate(shapely.intersection(region, lines)):
-        pieces = []
-        for part in shapely.get_parts(found):
-            if part.geom_type == "LineString" and part.length >= LEAST_STROKE_MM:
-                ends = sorted(part.coords, key=lambda p: p[axis])
-                pieces.append((_point(ends[0]), _point(ends[-1])))
-        pieces.sort(key=lambda stroke: stroke[0][axis])
-        if index % 2:
-            pieces = [(b, a) for a, b in reversed(pieces)]
-        strokes.extend(pieces)
+    for index in order[shapely.length(pieces)[order] >= LEAST_STROKE_MM].tolist():
+        low, high = _point(ends[index, :2]), _point(ends[index, 2:])
+        strokes.append((high, low) if back[index] else (low, high))
     return strokes
 
 
