@@ -15,11 +15,12 @@ from starlette.routing import BaseRoute, Route
 
 from leastcut import __version__
 from leastcut.job.analyst import Progress
-from leastcut.shop.facts import Fact, NewFact
-from leastcut.web import health, uploads
+from leastcut.shop.facts import NewFact
+from leastcut.web import factsapi, health, uploads
 from leastcut.web.meter import MEDIA
 from leastcut.web.refusing import Refusal
 from leastcut.web.who import COOKIE, CSRF_HEADER, need
+from leastcut.web.workbundle import Bundle
 
 FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
 REFUSALS = {
@@ -36,28 +37,6 @@ REFUSALS = {
 _NUMBERS = {"car", "visit", "person", "device", "link"}
 
 
-class Conflict(msgspec.Struct, frozen=True, kw_only=True):
-    """A field about which devices said different things."""
-
-    field: str
-    values: list[Any]
-
-
-class Taken(msgspec.Struct, frozen=True, kw_only=True):
-    """What became of the facts sent: number by key, the newest, what contradicts."""
-
-    taken: dict[str, int]
-    head: int
-    conflicts: list[Conflict]
-
-
-class Facts(msgspec.Struct, frozen=True, kw_only=True):
-    """A visit's facts behind a number."""
-
-    facts: list[Fact]
-    head: int
-
-
 # Method and path -> body, answer by status; everything else gives a page or takes a form.
 RECORDS: dict[tuple[str, str], tuple[Any, dict[str, Any]]] = {
     ("POST", "/api/uploads"): (uploads.Begin, {"201": uploads.Begun}),
@@ -68,8 +47,9 @@ RECORDS: dict[tuple[str, str], tuple[Any, dict[str, Any]]] = {
         uploads.Finish,
         {"200": uploads.Finished, "409": uploads.Behind},
     ),
-    ("POST", "/api/visits/{visit}/facts"): (list[NewFact], {"200": Taken}),
-    ("GET", "/api/visits/{visit}/facts"): (None, {"200": Facts}),
+    ("POST", "/api/visits/{visit}/facts"): (list[NewFact], {"200": factsapi.Taken}),
+    ("GET", "/api/visits/{visit}/facts"): (None, {"200": factsapi.Facts}),
+    ("GET", "/api/visits/{visit}/work"): (None, {"200": Bundle}),
     ("GET", "/api/visits/{visit}/progress"): (None, {"200": Progress}),
     ("GET", "/healthz"): (None, {"200": health.Health, "503": health.Health}),
 }
