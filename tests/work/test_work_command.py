@@ -13,7 +13,7 @@ import pytest
 from takes import Take, write
 
 from leastcut.errors import Refusal
-from leastcut.work.records import Spread, TechniqueFinding
+from leastcut.work.records import Laid, Spread, TechniqueFinding
 
 TAKE = Take(square_mm=260.0, pad_mm=120.0, speed_mm_s=240.0, fps=24.0, size=(480, 270))
 
@@ -123,3 +123,87 @@ def test_two_takes_are_compared_from_their_files(tmp_path: Path) -> None:
         bad = run("a.json", name, folder=tmp_path, command="compare")
         assert (bad.returncode, bad.stdout) == (2, "")
         assert name in bad.stderr
+
+
+def _written(path: Path, take: TechniqueFinding) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(msgspec.json.encode(take))
+
+
+@pytest.mark.process
+def test_a_class_is_shown_from_its_folders(tmp_path: Path) -> None:
+    for week, speed in enumerate((90.0, 75.0, 66.0), 1):
+        spread = Spread(median=speed, p05=speed, p95=speed)
+        take = TechniqueFinding(arm_speed_mm_s=spread, coverage_fraction=0.98)
+        _written(tmp_path / "course" / "kim" / f"week-{week}.json", take)
+    done = run("course", folder=tmp_path, command="class")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("kim: arm speed 10% off, 20% nearer each week; 2% missed")
+    assert (tmp_path / "course-class.svg").read_text().startswith("<svg")
+    told = run("course", "--json", "--arm-speed", "66", folder=tmp_path, command="class")
+    assert json.loads(told.stdout)["learners"][0]["speed_error"][-1] == 0
+    (tmp_path / "course" / "kim" / "first.json").write_text("{}")
+    assert "no week" in run("course", folder=tmp_path, command="class").stderr
+    assert "no takes of learners" in run(".", folder=tmp_path / "course", command="class").stderr
+
+
+LINES = [[[0, 100], [300, 100]], [[300, 160], [0, 160]]]
+FIRST = {
+    "id": "a",
+    "worked_mm": [[50, 20], [350, 20], [350, 320]],
+    "strokes_mm": [[[50, 120], [350, 120]], [[350, 180], [50, 180]]],
+}
+
+
+@pytest.mark.process
+@pytest.mark.parametrize(
+    ("plan", "words"),
+    [
+        ({"strokes_mm": LINES}, ()),
+        ({"sections": [FIRST]}, ()),
+        ({"sections": [{**FIRST, "id": "b", "strokes_mm": []}, FIRST]}, ("--section", "a")),
+    ],
+)
+def test_a_take_is_set_against_the_plan(
+    tmp_path: Path, plan: dict[str, object], words: tuple[str, ...]
+) -> None:
+    laid = [
+        Laid(t_s=4.0 * k, seconds=3.0, start_mm=a, end_mm=b, degrees=0.0, speed_mm_s=100, family=0, cover=0)
+        for k, (a, b) in enumerate([((0, 101), (300, 101)), ((300, 161), (0, 161))])
+    ]  # fmt: skip
+    way = ((0.0, 0.0, 101.0), (3.0, 300.0, 101.0), (4.0, 300.0, 161.0), (7.0, 0.0, 161.0))
+    take = TechniqueFinding(
+        path=way, strokes=tuple(laid), pad_diameter_mm=130.0, sets=1,
+        arm_speed_mm_s=Spread(median=100, p05=95, p95=105),
+    )  # fmt: skip
+    _written(tmp_path / "take.json", take)
+    (tmp_path / "plan.json").write_text(json.dumps(plan))
+    done = run(
+        "take.json", "plan.json", *words, "--arm-speed", "100", "--sets", "1", "--json",
+        folder=tmp_path, command="against",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    off, walked, speed, sets = json.loads(done.stdout)["measures"]
+    assert off["second"] == pytest.approx(1.0)
+    assert walked["second"] == pytest.approx(1.0)
+    assert speed["better"] is sets["better"] is True
+
+
+@pytest.mark.process
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        (None, "cannot read it"),
+        ("{", "holds no plan"),
+        ("{}", "The plan holds: none"),
+        (json.dumps({"sections": [FIRST, {**FIRST, "id": "b"}]}), "a, b"),
+    ],
+)
+def test_a_plan_that_is_none_is_bad_input(tmp_path: Path, text: str | None, why: str) -> None:
+    _written(tmp_path / "take.json", TechniqueFinding())
+    if text is not None:
+        (tmp_path / "plan.json").write_text(text)
+    done = run("take.json", "plan.json", folder=tmp_path, command="against")
+    assert done.returncode == 2
+    assert why in done.stderr
+    assert len(done.stderr.splitlines()) == 1

@@ -4,16 +4,17 @@ import xml.etree.ElementTree as ET
 from typing import Any
 
 import msgspec
-import numpy as np
 import pytest
 from judge import planned_lines
 
 from conftest import FAULTY, ONE_SET, measured
 from leastcut.errors import Refusal
+from leastcut.work import class_picture
 from leastcut.work.advice import advise
+from leastcut.work.class_picture import state
 from leastcut.work.compare import against_plan, compare, progress
 from leastcut.work.picture import draw, take_picture
-from leastcut.work.records import Attempt, Parked, Spread, TechniqueFinding, Wanted
+from leastcut.work.records import Attempt, Parked, Progress, Spread, TechniqueFinding, Wanted
 
 WANTED = Wanted(arm_speed_mm_s=60.0)
 NONE = TechniqueFinding(refused=Refusal(why="no square", do="Tape one"))
@@ -143,7 +144,7 @@ def test_a_class_moves_along() -> None:
         Attempt(learner="ali", week=1, finding=NONE),
     ]
     ali, kim = progress(attempts, wanted=WANTED)
-    errors = [np.log(v / 60) for v in speeds.values()]
+    errors = [abs(v / 60 - 1) for v in speeds.values()]
     slopes = sorted([errors[1] - errors[0], errors[2] - errors[1], (errors[2] - errors[0]) / 2])
     assert kim.per_week == pytest.approx(slopes[1])
     assert (kim.weeks, kim.refused_takes) == ((1, 2, 3), 1)
@@ -166,3 +167,42 @@ def test_the_picture_holds_the_way_and_what_was_missed() -> None:
 def test_a_refused_take_still_draws() -> None:
     assert take_picture(NONE).pieces == ()
     ET.fromstring(draw(take_picture(NONE)))
+
+
+def _school() -> tuple[Progress, ...]:
+    takes = [
+        Attempt(learner="kim", week=w, finding=take(arm_speed_mm_s=Spread(median=v, p05=v, p95=v)))
+        for w, v in ((1, 90.0), (2, 78.0), (3, 66.0))
+    ]
+    one = Attempt(learner="bo", week=2, finding=take(coverage_fraction=0.5))
+    return progress([*takes, one, Attempt(learner="ann", week=1, finding=NONE)], wanted=WANTED)
+
+
+def test_a_class_is_told_in_words() -> None:
+    ann, bo, kim = _school()
+    assert state(ann) == "no take could be judged (1 refused)"
+    assert state(bo) == "arm speed 0% off; 50% missed"
+    assert state(kim) == "arm speed 10% off, 20% nearer each week; 1% missed"
+    worse = msgspec.structs.replace(kim, per_week=0.1, refused_takes=2)
+    assert "10% further off each week; 1% missed (2 takes refused)" in state(worse)
+    assert ", steady;" in state(msgspec.structs.replace(kim, per_week=0.01))
+
+
+def test_the_picture_of_a_class_puts_the_weeks_on_one_scale() -> None:
+    svg = ET.fromstring(class_picture.draw(_school()))
+    dots = [
+        (float(c.get("cx")), float(c.get("cy")))
+        for c in svg.iter()
+        if c.tag.endswith("circle") and c.get("r") == "1.3"
+    ]
+    assert len(dots) == 4  # one of bo, three of kim
+    (x1, y1), (x2, y2), (x3, y3) = dots[1:]
+    assert x2 - x1 == pytest.approx(x3 - x2, abs=0.02)
+    assert (y2 - y1) / (y3 - y1) == pytest.approx((78 - 90) / (66 - 90), abs=0.02)
+    assert dots[0][0] == pytest.approx(x2)  # bo's week 2 under kim's
+    words = " ".join(svg.itertext())
+    assert all(name in words for name in ("ann", "bo", "kim"))
+
+
+def test_a_class_of_nobody_still_draws() -> None:
+    ET.fromstring(class_picture.draw(()))

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from leastcut.cli import options, work_job
+from leastcut.cli import options, work_job, work_takes
 from leastcut.errors import InputError
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def group() -> None:
     """Measure the run: technique from video, records, proof."""
 
 
-for _command in work_job.COMMANDS:
+for _command in (*work_takes.COMMANDS, *work_job.COMMANDS):
     group.add_command(_command)
 
 
@@ -72,50 +72,6 @@ def technique(video: Path, *, as_json: bool, units: str | None, **asked: Any) ->
         click.echo(_told(finding, units or "metric"))
     if finding.refused:
         raise click.exceptions.Exit(3)
-
-
-@group.command()
-@click.argument("first", type=_PATH)
-@click.argument("second", type=_PATH)
-@click.option("--arm-speed", type=_ABOVE, help="Arm speed asked for [mm/s].")
-@click.option("--spacing", type=_ABOVE, help="Stroke spacing asked for [mm].")
-@options.as_json
-def compare(
-    first: Path, second: Path, *, as_json: bool, arm_speed: float | None, spacing: float | None
-) -> None:
-    """Set two takes side by side: FIRST and SECOND are what `technique --json` printed."""
-    import msgspec
-
-    from leastcut.work.compare import compare as judge
-
-    asked = dict.fromkeys(("set_file", "sets", "pad_mm"))
-    wanted = _wanted({**asked, "arm_speed": arm_speed, "spacing": spacing})
-    found = judge(_take(first), _take(second), wanted=wanted)
-    if as_json:
-        click.echo(msgspec.json.encode(found).decode())
-    else:
-        click.echo("\n".join([*(m.say for m in found.measures), found.say]))
-    if found.refused:
-        raise click.exceptions.Exit(3)
-
-
-class TakeError(InputError):
-    """A file that holds no measured take."""
-
-
-def _take(path: Path) -> "TechniqueFinding":
-    import msgspec
-
-    from leastcut.work.records import TechniqueFinding
-
-    do = "Give a file written by `leastcut work technique VIDEO --json > FILE`"
-    try:
-        return msgspec.json.decode(path.read_bytes(), type=TechniqueFinding)
-    except OSError as error:
-        why = f"cannot read it: {error.strerror or error}"
-        raise TakeError(why, where=str(path), do=do) from None
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise TakeError(f"it holds no take: {error}", where=str(path), do=do) from None
 
 
 def _ask(asked: dict[str, Any], shrink: float) -> "Ask":

@@ -207,4 +207,4 @@ def _film_again() -> str:
 
 def _speed_error(finding: TechniqueFinding, wanted: Wanted) -> float:
     assert finding.arm_speed_mm_s is not None
-    return abs(math.log(finding.arm_speed_mm_s.median / wanted.arm_speed_mm_s))
+    return abs(finding.arm_speed_mm_s.median / wanted.arm_speed_mm_s - 1)

@@ -35,7 +35,7 @@ ADAPT = 0.04  # share of the new picture in the ground, each time it is renewed
 ADAPT_EVERY = 8
 REGAIN_EVERY = 8
 KNOCKED = 2.5  # times the change of form between frames that a knocked phone may make
-AFRESH_EVERY = 12  # frames after which the whole picture is searched, to check the way
+AFRESH_EVERY = 12  # frames after which another pad is looked for in the whole picture
 LONGEST_SIDE = 960
 
 
@@ -81,8 +81,7 @@ class Track:
         How far the disc was filled with the pad's colour and ringed with ground: 1 a bare pad on
         paint, nan where none was seen.
     elsewhere_mm : ndarray (n,)
-        How far from the place the whole picture, searched afresh, has its best disc; nan where it
-        was not searched.
+        How far off another disc is that is nearly as good, 0 without one; nan where not looked for.
     pad_radius_mm : float
         Radius of the pad: the middle one seen, or as learnt where its rim was hardly seen.
     learnt_radius_mm : float
@@ -345,7 +344,7 @@ def _see(state: _State, time: float, flat: U8, pose: view.Pose) -> None:
 
 
 def _where(state: _State, time: float, picture: F32, tells: Bools) -> tuple[pad.Disc, float]:
-    """Look near the last place, or everywhere; now and then do both and note how far they differ."""
+    """Look near the last place, or everywhere; now and then look for another that is as good."""
     look = state.look
     assert look is not None
     disc, elsewhere = pad.NOWHERE, np.nan
@@ -353,8 +352,7 @@ def _where(state: _State, time: float, picture: F32, tells: Bools) -> tuple[pad.
         reach = 6 + JUMP_MM_S * (time - state.last[0]) / state.sheet.grid_mm
         disc = pad.locate(picture, look, state.last[1:], min(reach, 60.0), tells=tells)
         if disc.score and len(state.rows) % AFRESH_EVERY == 0:
-            other = pad.locate(picture, look, None, 0.0, tells=tells)
-            elsewhere = float(np.hypot(other.x - disc.x, other.y - disc.y))
+            elsewhere = pad.rival_px(picture, look, disc, tells=tells)
     if not disc.score:
         disc = pad.locate(picture, look, None, 0.0, tells=tells)
     return disc, elsewhere

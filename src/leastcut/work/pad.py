@@ -22,6 +22,8 @@ LEAST_SCORE = 0.28
 LEAST_ARC = 0.3  # share of the rays that must end on ground for a size to be measured
 UNLIKE = 3.6
 HELD = 100.0  # rays that the known radius counts for: half a rim cannot tell size from place
+RIVAL = 0.8  # of the score of the disc followed
+LEAST_RIVAL = 0.45
 GLARED = 0.6  # of the usual step from pad to paint that must be left
 RIM_AGREES = 0.15
 LOPSIDED = 0.5  # the rim seen must lie on both sides for a size to be measured
@@ -184,6 +186,16 @@ def _circle(
     free = float(np.median(np.hypot(points[keep, 0] - x, points[keep, 1] - y)))
     one_sided = float(np.hypot(*(points[keep] - (x, y)).mean(0))) > LOPSIDED * free
     return x, y, free, sd, 0.0 if one_sided else float(keep.sum()) / RAYS
+
+
+def rival_px(flat_lab: F32, look: Look, disc: Disc, *, tells: Bools) -> float:
+    """Return how far off another whole disc is that is nearly as good [px], 0 without one."""
+    rest = tells.astype(np.uint8)
+    cv2.circle(rest, (round(disc.x), round(disc.y)), round(1.1 * look.radius_px), 0, -1)
+    other = locate(flat_lab, look, None, 0.0, tells=rest > 0)
+    if not np.isfinite(other.radius) or other.score < max(RIVAL * disc.score, LEAST_RIVAL):
+        return 0.0
+    return float(np.hypot(other.x - disc.x, other.y - disc.y))
 
 
 def chosen(likely: Sequence[Look], pictures: Sequence[tuple[F32, Bools]]) -> Look:

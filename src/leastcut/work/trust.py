@@ -120,7 +120,7 @@ def _rival(track: Track) -> Refusal | None:
     if share <= MOST_ELSEWHERE:
         return None
     return Refusal(
-        why=f"in {share:.0%} of the looks something else in the picture is more like the pad",
+        why=f"in {share:.0%} of the looks something else in the picture is as much like the pad",
         do="Keep other things of the pad's colour out of the picture, or click the pad (--pad-at X,Y)",
     )
 
