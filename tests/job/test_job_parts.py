@@ -14,16 +14,18 @@ from leastcut.inspect.gauge import calibrate
 from leastcut.inspect.records import Reading
 from leastcut.job import look, weigh
 from leastcut.job.carfrom import PanelTableError, car_of
+from leastcut.job.contract import answer
 from leastcut.job.decide import decide
 from leastcut.job.evidence import Evidence
 from leastcut.job.facts import conductor, window_of
 from leastcut.job.gather import gather, read_json
-from leastcut.job.run import check
+from leastcut.job.run import check, encode
 from leastcut.job.sources import Folder
 from leastcut.job.summary import summary
 from leastcut.shop.jobfile import JobFileError, parse
 from leastcut.shop.jobplace import ProtectTable, RoomTable
 from leastcut.shop.jobschema import JobFile
+from leastcut.shop.quantities import Micrometres
 
 BARE = 'format = 1\n[car]\nlabel = "c"\nbody = "two-box"\n'
 SQUARE = [[0, 0], [900, 0], [900, 700], [0, 700]]
@@ -156,11 +158,13 @@ def test_the_summary_says_what_a_person_needs_first(dossier: Dossier) -> None:
 
 
 def test_a_car_that_may_spend_nothing_is_left_alone(evidence: Evidence) -> None:
-    target = msgspec.structs.replace(evidence.job.target, reserve_um=60.0)
+    target = msgspec.structs.replace(evidence.job.target, reserve_um=Micrometres(60.0))
     poor = replace(evidence, job=msgspec.structs.replace(evidence.job, target=target))
     dossier = decide(poor, rng=np.random.default_rng(1))
     assert not any(section.steps for section in dossier.plan.sections)
     assert "nothing to polish" in summary(dossier)
+    document = answer(dossier, painted_area_m2=1.0, files=())
+    assert json.loads(encode(document))["panels"][0]["reserve_um"] == 60.0
     (plan,) = [stage for stage in dossier.stages if stage.stage == "plan"]
     assert not plan.done
 

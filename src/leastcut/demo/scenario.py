@@ -182,13 +182,15 @@ def write_work(folder: Path, story: Scenario, *, progress: Progress = lambda _: 
     sights = look_all(source, source.job, progress=progress)
     progress("planning the work")
     evidence = Gathering(source).evidence(sights)
-    plan = decide(evidence, rng=np.random.default_rng(DECIDE_SEED)).plan
-    done = worked(story, [s for s in plan.sections if s.panel == WORKED], evidence.ladder)
+    found = decide(evidence, rng=np.random.default_rng(DECIDE_SEED))
+    sections = [s for s in found.plan.sections if s.panel == WORKED]
+    done = worked(story, sections, evidence.ladder)
     write_whole(folder / "photos" / f"{WORKED}-after.jpg", render.jpeg(done.after))
     write_whole(folder / "run.jsonl", events_text(done.events))
     write_whole(folder / "readings-after.csv", _csv(done.readings))
     text = path.read_text(encoding="utf-8")
-    text = text.replace("format = 1\n", 'format = 1\nrun = "run.jsonl"\n', 1)
+    begun = f'format = 1\nrun = "run.jsonl"\nsections_for = "{found.sections_for}"\n'
+    text = text.replace("format = 1\n", begun, 1)
     text = text.replace("[film]\n", '[film]\nreadings_after = "readings-after.csv"\n', 1)
     write_whole(path, f"{text}\n{_proof(done.section)}")
     return sights

@@ -132,7 +132,7 @@ class Dossier(msgspec.Struct, frozen=True, kw_only=True):
     """The whole job: what is known, what was decided, what it will take, what was proven.
 
     ``run`` is where the recorded work stands, None without a record; ``prompts`` what it asks to do;
-    ``problems`` are what a visit holds and could not be used; a job file with problems has none,
+    ``sections_for`` names the process that the sections are drawn for; ``problems`` are what a visit holds and could not be used; a job file with problems has none,
     because nothing is decided on it.
     """
 
@@ -158,3 +158,4 @@ class Dossier(msgspec.Struct, frozen=True, kw_only=True):
     run: RunState | None = None
     prompts: tuple[Prompt, ...] = ()
     problems: tuple[Problem, ...] = ()
+    sections_for: str = ""

@@ -20,8 +20,9 @@ from leastcut.job.again import pace_key, timed_of
 from leastcut.job.look import Look, Seen, key, see
 from leastcut.job.settle import needed, picture_key, settle
 from leastcut.job.sources import InShop, shop_source
-from leastcut.job.visit import fold
+from leastcut.job.visit import Visit, fold
 from leastcut.shop.executors import Executor, Local, Lost, each
+from leastcut.shop.facts import Fact
 from leastcut.shop.store import Shop
 from leastcut.shop.trouble import ShopError
 
@@ -86,6 +87,12 @@ def holds(shop: Shop, visit: int, name: str) -> bool:
     except ShopError:
         return False
     return photo is not None and visit in photo.visits
+
+
+def _before(facts: Sequence[Fact], folded: Visit) -> Visit | None:
+    """Return a visit as it stood when the work on it began."""
+    began = folded.began
+    return None if began is None else fold(fact for fact in facts if fact.id < began)
 
 
 class Analyst:
@@ -200,6 +207,7 @@ class Analyst:
             content=partial(held, shop),
             holds=partial(holds, shop, visit),
             name=f"visit {visit}",
+            before=_before(facts, folded),
         )
 
     def _missing(self, wanted: Sequence[Look]) -> dict[str, Look]:

@@ -14,6 +14,7 @@ import msgspec
 from leastcut.inspect.records import Reading
 from leastcut.job.gather import Gathering
 from leastcut.job.look import looks
+from leastcut.job.settle import read
 from leastcut.job.sources import Folder, outlines
 from leastcut.job.values import TABLES
 from leastcut.job.visit import Visit, fold
@@ -252,7 +253,9 @@ def into_folder(visit: int, shop: Shop, folder: Path) -> Path:
     if film:
         raw["film"] = {**film, **raw.get("film", {})}
     if folded.events:
-        raw = {"format": 1, "run": "run.jsonl", **raw}
+        stored = shop.dossier(visit)
+        drawn = {} if stored is None else {"sections_for": read(stored[1]).sections_for}
+        raw = {"format": 1, "run": "run.jsonl", **drawn, **raw}
     return write_whole(folder / "job.toml", to_toml(raw))
 
 

@@ -8,7 +8,7 @@ from leastcut.job.evidence import Evidence
 from leastcut.job.facts import cautions_of, window_of
 from leastcut.job.helps import would_help_most
 from leastcut.job.stages import stages_of
-from leastcut.job.weigh import weigh
+from leastcut.job.weigh import process_named, sections_for, weigh
 from leastcut.plan import build
 from leastcut.plan.learn import Learnt
 
@@ -78,4 +78,5 @@ def decide(
         run=after.run,
         prompts=after.prompts,
         problems=evidence.problems,
+        sections_for=process_named(evidence.ladder, sections_for(evidence, spot)).label,
     )

@@ -32,10 +32,16 @@ def check(
     for keys, name in _panels(job):
         if name not in panels:
             yield keys, f"no panel '{name}' on this car", _near(name, panels)
+    if job.sections_for is not None and job.sections_for not in processes:
+        what = f"no process '{job.sections_for}'"
+        yield ["sections_for"], what, _near(job.sections_for, processes)
     for number, trial in enumerate(job.trial):
         if trial.process not in processes:
-            keys = ["trial", number, "process"]
-            yield keys, f"no process '{trial.process}'", _near(trial.process, processes)
+            yield (
+                ["trial", number, "process"],
+                f"no process '{trial.process}'",
+                _near(trial.process, processes),
+            )
         if (trial.before is None) != (trial.after is None):
             yield ["trial", number], "only one of two photos", "Give both before and after"
     for keys, name in _files(job):

@@ -109,8 +109,8 @@ def documents(
 
 
 def encode(document: msgspec.Struct) -> bytes:
-    """Return a record as the JSON that programs rely on: exact decimals as numbers."""
-    return msgspec.json.Encoder(decimal_format="number").encode(document)
+    """Return a record as the JSON that programs rely on: decimals and quantities as numbers."""
+    return msgspec.json.Encoder(decimal_format="number", enc_hook=float).encode(document)
 
 
 class CheckAnswer(msgspec.Struct, frozen=True, kw_only=True):

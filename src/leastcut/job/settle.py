@@ -1,6 +1,6 @@
 """Settle a visit: from its facts and what was found in its photos to the stored dossier."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import msgspec
@@ -13,6 +13,7 @@ from leastcut.job.evidence import Evidence
 from leastcut.job.gather import Gathering, Look1
 from leastcut.job.look import Look, Seen, Sight, key, looks
 from leastcut.job.sources import InShop
+from leastcut.job.weigh import sections_drawn_for
 from leastcut.plan.learn import Learnt, Timed, learn
 from leastcut.shop.jobplace import ProtectTable, RoomTable
 from leastcut.work import runs
@@ -56,18 +57,35 @@ def settle(
         What this visit's run teaches about the pace.
     """
     gathered = Gathering(source)
-    sights: dict[Look1, Sight] = {
-        (look.kind, look.number): Sight(
-            seen=seen[look.kind, look.number], names=(picture_key(look, 0), picture_key(look, 1))
-        )
-        for look in looks(gathered.job)
-        if (look.kind, look.number) in seen
-    }
-    dossier = _decided(gathered.evidence(sights), learn(timed) if timed else None)
+    by_key = {key(look): seen[look.kind, look.number] for look in looks(gathered.job)}
+    evidence = _held(source, gathered.evidence(_sights(gathered, by_key)), by_key)
+    dossier = _decided(evidence, learn(timed) if timed else None)
     problems = (*source.visit.problems, *dossier.problems)
     dossier = msgspec.structs.replace(dossier, problems=problems)
     taught = () if dossier.run is None else runs.timed(dossier.run, source.name)
-    return msgspec.json.encode(dossier), taught
+    return msgspec.json.encode(dossier, enc_hook=float), taught
+
+
+def _sights(gathered: Gathering, by_key: Mapping[str, Seen]) -> dict[Look1, Sight]:
+    return {
+        (look.kind, look.number): Sight(
+            seen=by_key[key(look)], names=(picture_key(look, 0), picture_key(look, 1))
+        )
+        for look in looks(gathered.job)
+        if key(look) in by_key
+    }
+
+
+def _held(source: InShop, evidence: Evidence, by_key: Mapping[str, Seen]) -> Evidence:
+    """Keep the sections as they were when the work began: its record goes by their numbers."""
+    if source.before is None or source.before.job is None or evidence.job.sections_for:
+        return evidence
+    then = Gathering(replace(source, visit=source.before, before=None))
+    early = then.evidence(_sights(then, by_key))
+    label = sections_drawn_for(early)
+    if label not in {process.label for process in evidence.ladder}:
+        return evidence
+    return replace(evidence, job=msgspec.structs.replace(evidence.job, sections_for=label))
 
 
 def read(body: bytes) -> Dossier:

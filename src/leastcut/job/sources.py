@@ -163,12 +163,15 @@ class InShop:
         Digests of the photos that the shop holds.
     name : str
         What the visit goes by.
+    before : Visit or None
+        The same as it stood when the work began; None while it has not.
     """
 
     visit: Visit
     contents: Mapping[str, bytes] = field(default_factory=dict)
     photos: Collection[str] = ()
     name: str = "visit"
+    before: Visit | None = None
 
     @property
     def job(self) -> JobFile:
@@ -230,6 +233,7 @@ def shop_source(
     content: Callable[[str], bytes | None],
     holds: Callable[[str], bool],
     name: str = "visit",
+    before: Visit | None = None,
 ) -> InShop:
     """Put a visit together with what gathering will ask for.
 
@@ -243,6 +247,8 @@ def shop_source(
         Tells whether the shop holds a photo of that digest.
     name : str
         What the visit goes by.
+    before : Visit, optional
+        The same as it stood when the work began.
     """
     assert visit.job is not None
     read = {file: content(file) for file in outlines(visit.job)}
@@ -252,4 +258,5 @@ def shop_source(
         contents={file: held for file, held in read.items() if held is not None},
         photos=frozenset(file for file in named if holds(file)),
         name=name,
+        before=before,
     )

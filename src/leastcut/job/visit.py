@@ -52,6 +52,8 @@ class Visit:
         By list, then by key, what was added and not taken back, in job-file form.
     order : mapping of str to tuple of str
         The keys of the items in `raw`, by list, in its order.
+    began : int or None
+        The first fact of the work, as far as it was not taken back.
     heads : mapping of str to int
         The newest fact on each field and item: the base to write for the next one.
     conflicts : tuple of Conflict
@@ -75,6 +77,7 @@ class Visit:
     readings: tuple[Reading, ...] = ()
     readings_after: tuple[Reading, ...] = ()
     events: tuple[Event, ...] = ()
+    began: int | None = None
 
 
 @dataclass
@@ -86,6 +89,7 @@ class _State:
     newest: dict[str, Fact] = field(default_factory=dict)
     claims: dict[str, list[Fact]] = field(default_factory=dict)
     problems: dict[str, Problem] = field(default_factory=dict)
+    added: dict[str, int] = field(default_factory=dict)
 
     def claim(self, name: str, fact: Fact, *, current: Any) -> None:
         """Take a fact as the newest on a field; see whether it contradicts or decides."""
@@ -142,6 +146,7 @@ def fold(facts: Iterable[Fact]) -> Visit:
         readings=tuple(found for body, found in readings if not body.get("after")),
         readings_after=tuple(found for body, found in readings if body.get("after")),
         events=tuple(values.event(body, key) for key, body in _live(state, "event")),
+        began=min((state.added[f"event/{key}"] for key, _ in _live(state, "event")), default=None),
     )
 
 
@@ -184,6 +189,7 @@ def _add(state: _State, fact: Fact) -> None:
     if good:
         state.items.setdefault(fact.field, {})[fact.key] = good
         state.newest[f"{fact.field}/{fact.key}"] = fact
+        state.added[f"{fact.field}/{fact.key}"] = fact.id
 
 
 def _set(state: _State, fact: Fact) -> None:

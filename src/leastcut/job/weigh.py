@@ -56,13 +56,7 @@ def weigh(evidence: Evidence, *, learnt: Learnt | None = None) -> Weighed:
         If prices or processes cannot be used.
     """
     job = evidence.job
-    wash = WashCheck(
-        washed=job.wash.washed,
-        feel=job.wash.feel,
-        tar_or_iron=job.wash.tar_or_iron,
-        dry=job.wash.dry,
-    )
-    gauge = calibrate(evidence.checks, days_since=job.film.checked_days_ago)
+    wash, gauge = wash_of(evidence), gauge_of(evidence)
     known = film_study(evidence, gauge=gauge)
     states = panel_states(evidence, known, wash=wash)
     spot, draws = test_spot(evidence, states)
@@ -95,15 +89,27 @@ def weigh(evidence: Evidence, *, learnt: Learnt | None = None) -> Weighed:
     )
 
 
+def wash_of(evidence: Evidence) -> WashCheck:
+    """Return the wash-and-clay check."""
+    wash = evidence.job.wash
+    return WashCheck(washed=wash.washed, feel=wash.feel, tar_or_iron=wash.tar_or_iron, dry=wash.dry)
+
+
+def gauge_of(evidence: Evidence) -> Gauge:
+    """Return the gauge as its checks say."""
+    return calibrate(evidence.checks, days_since=evidence.job.film.checked_days_ago)
+
+
 def film_study(evidence: Evidence, *, gauge: Gauge) -> Study:
     """Return what the readings say of every panel's film."""
+    reserve_um = evidence.job.target.reserve_um
     return study(
         evidence.car.panels,
         evidence.readings,
         paint=evidence.car.paint,
         gauge=gauge,
         earlier=evidence.earlier,
-        reserve=reserve_rule(evidence.job.target.reserve_um),
+        reserve=reserve_rule(None if reserve_um is None else float(reserve_um)),
     )
 
 
@@ -155,8 +161,8 @@ def work_order(panels: Sequence[Panel]) -> tuple[Panel, ...]:
 
 
 def lay_out(evidence: Evidence, spot: TestSpot) -> tuple[Layout, ...]:
-    """Divide every panel into sections for the process the test spot points to."""
-    process = process_named(evidence.ladder, spot.next.process)
+    """Divide every panel into sections for the process that was set, else that the test spot points to."""
+    process = process_named(evidence.ladder, sections_for(evidence, spot))
     return tuple(
         _laid_out(panel, process.stroke_spacing_mm, process.pad_diameter_mm)
         for panel in work_order(evidence.car.panels)
@@ -167,6 +173,21 @@ def lay_out(evidence: Evidence, spot: TestSpot) -> tuple[Layout, ...]:
 def _laid_out(panel: Panel, spacing_mm: float, pad_mm: float) -> Layout:
     """Divide one panel; remembered, because new evidence on the paint changes no outline."""
     return sections.lay_out(panel, stroke_spacing_mm=spacing_mm, pad_diameter_mm=pad_mm)
+
+
+def sections_for(evidence: Evidence, spot: TestSpot) -> str | None:
+    """Return the label of the process that the sections are drawn for."""
+    wanted = evidence.job.sections_for
+    known = {process.label for process in evidence.ladder}
+    return wanted if wanted in known else spot.next.process
+
+
+def sections_drawn_for(evidence: Evidence) -> str:
+    """Return the label of the process that the sections are drawn for, deciding no more than that."""
+    known = film_study(evidence, gauge=gauge_of(evidence))
+    states = panel_states(evidence, known, wash=wash_of(evidence))
+    spot, _ = test_spot(evidence, states)
+    return process_named(evidence.ladder, sections_for(evidence, spot)).label
 
 
 def process_named(ladder: Sequence[Process], label: str | None) -> Process:

@@ -336,6 +336,12 @@ class JobFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     process: tuple[ProcessTable, ...] = ()
     trial: tuple[TrialTable, ...] = ()
     proof: tuple[ProofTable, ...] = ()
+    sections_for: Annotated[
+        str | None,
+        Meta(
+            description="Label of the process whose pad and stroke spacing the sections are drawn for; left out: the one that the test spot points to. Write it once work has begun, so that the sections keep their numbers."
+        ),
+    ] = None
     run: Annotated[
         str | None,
         Meta(
