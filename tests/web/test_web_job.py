@@ -110,7 +110,8 @@ def try_it(page: Page, photos: Path) -> None:
     assert "80%" in (page.locator(".both").get_attribute("style") or "")
 
 
-def plan(page: Page) -> None:
+def plan(page: Page) -> str:
+    """Plan with prices; return the price."""
     stage(page, "Plan")
     page.get_by_label("Currency").select_option("EUR")
     page.get_by_label("One hour of work").fill("46,50")
@@ -121,7 +122,9 @@ def plan(page: Page) -> None:
     expect(page.locator("#doing")).to_be_empty(timeout=90_000)
     page.reload()
     expect(page.locator("main")).to_contain_text("Safe to promise")
-    assert re.search(r"\d+\.\d\d EUR", page.locator("main").inner_text())
+    found = re.search(r"\d+\.\d\d EUR", page.locator("main").inner_text())
+    assert found
+    return found[0]
 
 
 def work(page: Page) -> list[str]:
@@ -148,7 +151,8 @@ def work(page: Page) -> list[str]:
     return places
 
 
-def prove(page: Page, home: str, photos: Path) -> None:
+def prove(page: Page, home: str, photos: Path) -> str:
+    """Prove one place; return the share of scratches gone as the page says it."""
     page.goto(f"{home}/work/prove")
     page.get_by_label("Panel", exact=True).first.select_option("bonnet")
     page.get_by_label("Photo before", exact=True).select_option("")
@@ -156,6 +160,9 @@ def prove(page: Page, home: str, photos: Path) -> None:
     page.get_by_label("Photo after, wiped bare").set_input_files(photos / "trial-3-after.jpg")
     keep(page, "Keep the proof")
     expect(page.locator("#proofs article")).to_contain_text("Scratches gone", timeout=60_000)
+    found = re.search(r"\d+ %", page.locator("#proofs dd").first.inner_text())
+    assert found
+    return found[0]
 
 
 def handed_over(page: Page) -> str:
@@ -178,15 +185,13 @@ def test_the_whole_job_by_tapping_and_typing(phone: Page, workbench, demo) -> No
     read(phone, home)
     photograph(phone, home, photos)
     try_it(phone, photos)
-    plan(phone)
+    price = plan(phone)
     places = work(phone)
     assert len(set(places)) == 3
     visit = int(home.rsplit("/", 1)[1])
     events = [fact.body for fact in workbench.shop.facts(visit) if fact.field == "event"]
     assert [event["kind"] for event in events].count("started") == 3
-    prove(phone, home, photos)
-    words = handed_over(phone)
-    assert re.search(r"\b3 of \d+ sections", words)
-    assert LABEL in words
-    assert CLIENT in words
-    assert "mm/cm²" in words
+    gone = prove(phone, home, photos)
+    words = handed_over(phone).replace("\xa0", " ")
+    for right in (LABEL, CLIENT, price, f"{gone} (", "The work is under way", "mm/cm²"):
+        assert right in words

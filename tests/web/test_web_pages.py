@@ -1,11 +1,17 @@
 """The pages in a real browser at phone size: what they show, where taps lead, nothing from afar."""
 
+import json
 import re
+import time
 from urllib.parse import urlparse
 
 import httpx2
 import pytest
-from playwright.sync_api import Page, Request
+from playwright.sync_api import Page, Request, expect
+
+from leastcut.job.visit import fold
+from leastcut.shop.facts import NewFact
+from leastcut.shop.links import Links
 
 pytestmark = pytest.mark.browser
 
@@ -118,3 +124,125 @@ def test_documents_are_pdf(workbench) -> None:  # noqa: ANN001
             answer = c.get(f"/v/{workbench.visit}/{name}", timeout=60)
             assert answer.status_code == 200, name
             assert answer.content.startswith(b"%PDF")
+
+
+def test_the_tour_leads_through_the_whole_job(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.here}?tour=1")
+    seen = []
+    while phone.get_by_role("link", name="Go on").count():
+        seen.append(urlparse(phone.url).path)
+        phone.get_by_role("link", name="Go on").tap()
+        phone.wait_for_url(f"**tour={len(seen) + 1}")
+    assert phone.url.endswith("/handover?tour=7")
+    assert len(seen) == len(set(seen)) == 6
+    phone.get_by_role("link", name="Leave the tour").tap()
+    phone.wait_for_url("**/handover")
+    assert not phone.locator(".tour").count()
+
+
+def test_each_term_is_explained_where_it_stands(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.here}/panel/bonnet")
+    term = phone.locator("details.term", has_text="budget")
+    term.locator("summary").tap()
+    assert "less the reserve" in term.inner_text()
+    phone.goto(f"{workbench.address}/terms")
+    assert phone.locator("dl.glossary dt").count() >= 20
+
+
+def test_two_people_who_disagree_are_asked(phone: Page, workbench) -> None:  # noqa: ANN001
+    shop, visit = workbench.shop, workbench.visit
+    base = fold(shop.facts(visit)).heads["people.date"]
+    for number, (person, day) in enumerate({"Ada": "1 May", "Bo": "2 May"}.items()):
+        fact = _set(f"says-{person}", "people.date", day, base)
+        shop.append(visit, [fact], device=number, person=person, now_s=float(number))
+    phone.goto(f"{workbench.here}/car")
+    asked = phone.locator(".warn", has_text="Two people said different things about people.date")
+    assert {button.inner_text() for button in asked.get_by_role("button").all()} == {
+        "1 May (Ada)",
+        "2 May (Bo)",
+    }
+    with phone.expect_navigation():
+        asked.get_by_role("button", name="1 May (Ada)").tap()
+    assert not phone.locator(".warn").count()
+    assert phone.locator("#people-date").input_value() == "1 May"
+
+
+def _set(key: str, field: str, body: str, base: int | None) -> NewFact:
+    return NewFact(key=key, kind="set", field=field, body=body, base=base)
+
+
+def test_what_if_is_answered_without_making_the_page_wait(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.here}/plan")
+    expect(phone.locator("#doing")).to_be_empty(timeout=60_000)
+    phone.goto(f"{workbench.here}/plan")
+    phone.get_by_label("Chance of the finish on each section").fill("70")
+    phone.get_by_label("Show car: 95 % gone").check(force=True)
+    begun = time.monotonic()
+    with phone.expect_navigation():
+        phone.get_by_role("button", name="See what it would cost").tap()
+    assert time.monotonic() - begun < 5
+    table = phone.locator("#what-if table")
+    expect(table).to_be_visible(timeout=60_000)
+    gone = table.locator("tr", has_text="Scratches gone").locator("td").all_inner_texts()
+    assert float(gone[1].split()[0]) >= float(gone[0].split()[0]), "more is asked, more goes"
+    before = len(workbench.shop.facts(workbench.visit))
+    assert phone.get_by_role("button", name="Plan it so").is_visible()
+    assert len(workbench.shop.facts(workbench.visit)) == before, "a question changes nothing"
+
+
+def test_an_outline_is_traced_in_millimetres(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.here}/inspect/outline/bonnet")
+    phone.wait_for_function("document.querySelector('canvas').width > 300")
+    box = phone.locator("canvas").bounding_box()
+    assert box is not None
+    for x, y in ((0.3, 0.3), (0.7, 0.3), (0.7, 0.7), (0.3, 0.7)):
+        phone.touchscreen.tap(box["x"] + x * box["width"], box["y"] + y * box["height"])
+    for x, y in ((0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9)):
+        phone.touchscreen.tap(box["x"] + x * box["width"], box["y"] + y * box["height"])
+    phone.get_by_label("Known width").fill("40 cm")
+    phone.get_by_label("Known height").fill("300 mm")
+    points = json.loads(phone.locator("[data-points]").input_value())
+    # An affine square: 0.4 of the photo's width are 400 mm, 0.4 of its height 300 mm.
+    wanted = [[0, 600], [800, 600], [800, 0], [0, 0]]
+    assert all(
+        abs(a - b) < 8
+        for got, want in zip(points, wanted, strict=True)
+        for a, b in zip(got, want, strict=True)
+    )
+
+
+def test_a_client_sees_the_report_behind_a_link_and_nothing_else(
+    browser,  # noqa: ANN001
+    workbench,  # noqa: ANN001
+) -> None:
+    token = Links(workbench.shop.database).new(workbench.visit, by=None, now_s=time.time())
+    context = browser.new_context(viewport={"width": 390, "height": 844}, locale="es-ES")
+    page = context.new_page()
+    page.goto(f"{workbench.address}/see/{token}")
+    assert page.locator("h1").inner_text() == "The dark green two-box"
+    assert page.locator(".paper svg").count() == 3
+    assert not page.locator("nav.stages, form").count()
+    assert page.locator("html").get_attribute("lang") == "es"
+    answer = page.request.get(f"{workbench.address}/see/{token}/report.pdf")
+    assert answer.body().startswith(b"%PDF")
+    assert page.request.get(workbench.here).status == 401
+    context.close()
+
+
+def test_every_page_is_light(phone: Page, workbench) -> None:  # noqa: ANN001
+    """Nothing cached, photos left out: at most 150 kB a page."""
+    tools = phone.context.new_cdp_session(phone)
+    kinds: dict[str, str] = {}
+    sizes: dict[str, float] = {}
+    tools.on("Network.responseReceived", lambda e: kinds.update({e["requestId"]: e["type"]}))
+    tools.on(
+        "Network.loadingFinished", lambda e: sizes.update({e["requestId"]: e["encodedDataLength"]})
+    )
+    tools.send("Network.enable")
+    tools.send("Network.setCacheDisabled", {"cacheDisabled": True})
+    for path in ("", "/car", "/testspot", "/plan", "/panel/bonnet", "/handover"):
+        sizes.clear()
+        phone.goto(workbench.here + path)
+        phone.wait_for_load_state("networkidle")
+        weight = sum(size for name, size in sizes.items() if kinds.get(name) != "Image")
+        assert 20_000 < weight <= 150_000, (path, weight)

@@ -15,7 +15,7 @@ from leastcut.car.units import UnitSystem, show
 from leastcut.errors import Problem
 from leastcut.web import words
 from leastcut.web.forms import shown
-from leastcut.web.glossary import STEPS, TERMS
+from leastcut.web.glossary import STEPS, TERMS, Step
 
 THEMES = ("auto", "light", "dark")
 
@@ -96,6 +96,13 @@ def templates() -> Environment:
     return made
 
 
+def step_of(request: Request) -> Step | None:
+    """Return the stop of the tour that a page was reached by."""
+    given = request.query_params.get("tour", "")
+    number = int(given) if given.isdigit() else 0
+    return STEPS[number - 1] if 1 <= number <= len(STEPS) else None
+
+
 def _day(unix_s: float) -> str:
     """Return a time as a date that reads the same everywhere."""
     return datetime.fromtimestamp(unix_s, UTC).date().isoformat()
@@ -114,7 +121,7 @@ def render(request: Request, template: str, *, status: int = 200, **values: obje
         Status code; 422 where a form could not be taken.
     **values
         What the template shows, besides ``_`` (our texts), ``told`` (the core's sentences),
-        ``show`` (quantities), ``reader``, ``trouble`` and ``path``.
+        ``show`` (quantities), ``reader``, ``trouble``, ``tour`` and ``path``.
     """
     reader = reader_of(request)
     trouble: Trouble = getattr(request.state, "trouble", None) or Trouble()
@@ -125,6 +132,7 @@ def render(request: Request, template: str, *, status: int = 200, **values: obje
         "reader": reader,
         "trouble": trouble,
         "path": request.url.path,
+        "tour": step_of(request),
         "visit": None,
         "stage": "",
     }

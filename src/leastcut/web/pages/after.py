@@ -13,7 +13,6 @@ from leastcut.errors import InputError
 from leastcut.inspect.wash import before_proof
 from leastcut.protect.clock import clock
 from leastcut.protect.products import product
-from leastcut.web.pages import tour
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.next import next_of, wash_of
 from leastcut.web.pages.seen import shots
@@ -48,7 +47,6 @@ def prove(request: Request) -> Response:
             waiting=sum(shot.seen is None for shot in proofs),
             cuts=found.dossier.cuts if found.dossier else (),
             after=[(f"reading/{key}", item) for key, item in after][::-1],
-            tour=tour.step_of(request),
         ),
     )
 
@@ -120,7 +118,6 @@ def handover(request: Request) -> Response:
             ),
             names={panel.id: reader.told(panel.name) for panel in found.panels},
             links=_links(request, found),
-            tour=tour.step_of(request),
         ),
     )
 

@@ -8,7 +8,6 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from leastcut.inspect import wash as washing
-from leastcut.web.pages import tour
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.next import next_of, wash_of
 from leastcut.web.pages.seen import Shot, guidance, shots
@@ -39,7 +38,6 @@ def inspect(request: Request) -> Response:
             read_panels=len({reading.panel for reading in readings}),
             checks=len(found.items("film.check")),
             rows=[_row(found, panel.id, reader) for panel in found.panels],
-            tour=tour.step_of(request),
         ),
     )
 

@@ -15,7 +15,6 @@ from starlette.routing import Route
 from leastcut.plan.records import SectionPlan
 from leastcut.shop.quantities import Micrometres
 from leastcut.web import forms
-from leastcut.web.pages import tour
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.next import next_of
 from leastcut.web.pages.sheet import section_row
@@ -92,7 +91,6 @@ def plan(request: Request) -> Response:
             cautions=[
                 c for c in (found.dossier.cautions if found.dossier else ()) if c.panel is None
             ],
-            tour=tour.step_of(request),
         ),
     )
 

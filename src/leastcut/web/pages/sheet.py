@@ -9,7 +9,6 @@ from starlette.routing import Route
 
 from leastcut.car import sheet
 from leastcut.plan.records import SectionPlan
-from leastcut.web.pages import tour
 from leastcut.web.pages.drawings import MEASURES, in_language, kept, panel_of, share_done, sheet_of
 from leastcut.web.pages.known import cut_figure, figures_of
 from leastcut.web.pages.next import next_of
@@ -44,7 +43,6 @@ def home(request: Request) -> Response:
             next=next_of(found, reader),
             rows=[_panel_row(found, panel.id, reader) for panel in found.panels],
             helps=helps(found, reader),
-            tour=tour.step_of(request),
             visits=request.app.state.shop.visits(found.car_row)[::-1],
         ),
     )

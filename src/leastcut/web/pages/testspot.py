@@ -9,7 +9,6 @@ from starlette.routing import Route
 
 from leastcut.testspot.ladder import DEFAULT
 from leastcut.testspot.records import Process
-from leastcut.web.pages import tour
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.next import next_of
 from leastcut.web.pages.seen import shots
@@ -45,7 +44,6 @@ def testspot(request: Request) -> Response:
             spot=spot,
             advised=_advised(found),
             candidates=_candidates(found, reader),
-            tour=tour.step_of(request),
         ),
     )
 

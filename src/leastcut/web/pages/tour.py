@@ -1,18 +1,11 @@
-"""The first-run tour on the invented car, and the page of words explained."""
+"""The page of words explained."""
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from leastcut.web.glossary import STEPS, TERMS, Step
+from leastcut.web.glossary import TERMS
 from leastcut.web.reply import reader_of, render
-
-
-def step_of(request: Request) -> Step | None:
-    """Return the stop of the tour that a page was reached by."""
-    given = request.query_params.get("tour", "")
-    number = int(given) if given.isdigit() else 0
-    return STEPS[number - 1] if 1 <= number <= len(STEPS) else None
 
 
 def terms(request: Request) -> Response:

@@ -8,6 +8,12 @@ for (const input of document.querySelectorAll(".slide input")) {
   show();
 }
 
+// What somebody has begun to type or send is never thrown away by a page that renews itself.
+let touched = false;
+for (const kind of ["input", "change", "submit"]) {
+  document.addEventListener(kind, (event) => (touched ||= !event.target.closest?.(".slide")), true);
+}
+
 // <section id=… data-renew=2> is fetched again every two seconds until the server leaves it out.
 function renew(id, seconds) {
   setTimeout(async () => {
@@ -17,11 +23,15 @@ function renew(id, seconds) {
       const old = document.getElementById(id);
       const now = page.getElementById(id);
       if (!old || !now) return;
-      if (!now.dataset.renew) {
+      if (!now.dataset.renew && !touched) {
         location.reload();
         return;
       }
       if (old.innerHTML !== now.innerHTML) old.innerHTML = now.innerHTML;
+      if (!now.dataset.renew) {
+        document.getElementById("fresh")?.removeAttribute("hidden");
+        return;
+      }
     } catch {
       // the server is away: ask again later
     }
