@@ -184,6 +184,8 @@ def host_name(host: str) -> str:
 
 
 def _wrong_body(ask: Ask) -> Refused | None:
+    if "content-length" in ask.headers and "transfer-encoding" in ask.headers:
+        return _refused(400, "the body has two ends")
     if ask.reads and ask.has_body:
         return _refused(400, "a request that reads has no body")
     if "content-length" in ask.headers and ask.length is None:

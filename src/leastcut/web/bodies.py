@@ -148,6 +148,17 @@ async def form_token(scope: Any, kept: IO[bytes]) -> str | None:
     return None if isinstance(one, UploadFile) else one
 
 
+def wrong_json(body: bytes) -> Refused | None:
+    """Refuse JSON that no decoder should be troubled with."""
+    try:
+        body.decode()
+    except UnicodeDecodeError:
+        return Refused(status=400, why="the JSON is not UTF-8", do="Send it as UTF-8")
+    if too_deep(body):
+        return Refused(status=400, why="the JSON nests too deep", do="Send it flat")
+    return None
+
+
 def too_deep(body: bytes) -> bool:
     """Tell whether JSON nests deeper than anything of ours.
 

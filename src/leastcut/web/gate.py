@@ -183,8 +183,9 @@ class Gate:
     ) -> Refused | None:
         if kept is not None and ask.media == bodies.JSON:
             kept.seek(0)
-            if await run_in_threadpool(bodies.too_deep, kept.read()):
-                return Refused(status=400, why="the JSON nests too deep", do="Send it flat")
+            wrong = await run_in_threadpool(bodies.wrong_json, kept.read())
+            if wrong is not None:
+                return wrong
         if who is None or ask.path in rules.DOORS:
             return None
         token = ask.headers.get(CSRF_HEADER)
