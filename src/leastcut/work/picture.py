@@ -9,6 +9,8 @@ from leastcut.work.records import Spread, TechniqueFinding
 
 WIDTH = 200.0  # mm on paper
 STEPS = 6
+STRIDE = 3
+BEND_MM = 3.0
 WARN = "#9a3412"
 
 
@@ -49,11 +51,13 @@ def take_picture(finding: TechniqueFinding) -> TakePicture:
 def _pieces(finding: TechniqueFinding, low: float, high: float) -> tuple[Piece, ...]:
     import numpy as np
 
+    from leastcut.work.strokes import simplified
+
     if len(finding.path) < 3:
         return ()
     t, x, y = np.array(finding.path).T
-    stride = 3
-    rows = np.unique(np.append(np.arange(0, len(t), stride), len(t) - 1))
+    corners = simplified(np.column_stack([x, y]), BEND_MM)
+    rows = np.unique([*range(0, len(t), STRIDE), *corners])  # thinned, no corner cut off
     gap = np.diff(t[rows])
     speed = np.hypot(np.diff(x[rows]), np.diff(y[rows])) / np.maximum(gap, 1e-6)
     steps = np.clip(STEPS * (speed - low) / max(high - low, 1e-6), 0, STEPS - 1).astype(int)
