@@ -3,6 +3,7 @@
 The checker uses the geometry library's own smallest rectangle and set operations, not ours.
 """
 
+import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
@@ -12,6 +13,7 @@ import shapely
 from shapely import affinity
 
 from leastcut.car.records import KeepOut, Panel
+from leastcut.plan.limits import Limits
 from leastcut.plan.records import Layout
 
 Points = Sequence[Sequence[float]]
@@ -97,20 +99,41 @@ def sides(polygon: Any) -> tuple[float, float]:
     return math.dist(corners[0], corners[1]), math.dist(corners[1], corners[2])
 
 
-def shared_out(union: Any, worked: Callable[[Any], Any], least: float) -> bool:
-    """Return whether one of 288 straight lines parts a union into two sections within 610 mm."""
-    for angle in np.arange(12) * 15.0:
+def shared_out(union: Any, worked: Callable[[Any], Any], least: float, limit: float) -> bool:
+    """Return whether one of 960 straight lines parts a union into two sections within the limit."""
+    for angle in np.arange(24) * 7.5:
         turned = affinity.rotate(union, -angle, origin=(0, 0))
         x0, y0, x1, y1 = turned.bounds
-        for x in np.linspace(x0, x1, 26)[1:-1]:
+        for x in np.linspace(x0, x1, 42)[1:-1]:
             boxes = shapely.box(x0 - 1, y0 - 1, x, y1 + 1), shapely.box(x, y0 - 1, x1 + 1, y1 + 1)
             halves = [turned.intersection(one) for one in boxes]
             if any(h.geom_type != "Polygon" or h.area < least for h in halves):
                 continue
             back = [affinity.rotate(h, angle, origin=(0, 0)) for h in halves]
-            if all(max(sides(worked(h))) <= 610.0 for h in back):
+            if all(max(sides(worked(h))) <= limit for h in back):
                 return True
     return False
+
+
+def unforced(given: Panel, layout: Layout, limits: Limits) -> list[str]:
+    """Return the slivers that need not be: a neighbour has room for it, or can share with it.
+
+    A sliver has less than 35 % of the mean area. It is forced if the union with no neighbour fits
+    one section, and no straight line through such a union parts it into two sections that are
+    within the limit, of one piece each, and no slivers.
+    """
+    area, found = shape_of(given), list[str]()
+    cells = {s.id: shapely.Polygon(s.cell_mm) for s in layout.sections}
+    least = 0.35 * area.area / max(1, len(cells))
+    for name, other in itertools.permutations(cells, 2):
+        union = cells[name].union(cells[other].buffer(2e-6))
+        if cells[name].area >= least or union.geom_type != "Polygon":
+            continue
+        if max(sides(limits.worked(union, area))) <= limits.max_side_mm:
+            found.append(f"{name} fits {other}")
+        elif shared_out(union, lambda h: limits.worked(h, area), least, limits.max_side_mm):
+            found.append(f"{name} can share with {other}")
+    return found
 
 
 def faults(given: Panel, layout: Layout, *, limit: float = 610.0) -> list[str]:

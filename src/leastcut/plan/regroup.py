@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts
 from leastcut.plan.joins import cut_at, fitting_union
-from leastcut.plan.limits import Limits
+from leastcut.plan.limits import TINY, Limits
 
 SLIVER = 0.35  # share of the mean area below which a cell counts as a sliver
 POINT_MM = 50.0  # distance of the border points on which lines are weighed
@@ -166,6 +166,7 @@ def _without(
         (k, halved([sliver, cells[k]], area, limits, least_mm2=least_mm2, fan=fan, tries=tries))
         for fan, tries in ((COARSE, SOME), (FINE, ALL))
         for k in beside
+        if sliver.area + cells[k].area >= 2 * least_mm2
     )
     made = itertools.chain(((k, [one]) for k, one in unions if one), pairs)
     for k, new in made:
@@ -246,7 +247,12 @@ def _lines(
             shares = (area_below(whole, axis, places) / whole.area).tolist()
             found += [_Line(angle, *at) for at in zip(places.tolist(), shares, strict=True)]
     fair = [line for line in found if least <= line.share <= 1 - least]
-    return sorted(fair, key=lambda line: round(abs(line.share - 0.5), 2))
+    return sorted(fair, key=lambda line: (round(abs(line.share - 0.5), 2), _aslant(line.angle)))
+
+
+def _aslant(angle: float) -> bool:
+    """Return whether a direction is neither along nor across the panel."""
+    return abs(math.sin(2 * angle)) > TINY
 
 
 def _border(shape: shapely.Polygon) -> Array:
