@@ -49,7 +49,9 @@ def test_scratches_as_json_with_pictures(photos: Path, tmp_path: Path) -> None:
     assert answer["load_low"] < answer["load_mm_per_cm2"] < answer["load_high"]
     assert cv2.imread(str(lines), cv2.IMREAD_UNCHANGED).shape == (1000, 1200)
     assert cv2.imread(str(drawn)).shape == (1000, 1200, 3)
-    assert len(list((tmp_path / "all").iterdir())) == 4
+    made = {path.name for path in (tmp_path / "all").iterdir()}
+    wanted = {"widths.svg", "directions.svg", "load.png", "centrelines.png", "overlay.png"}
+    assert made == {f"before-{name}" for name in wanted}
 
 
 def test_several_photos_give_a_list_and_a_refusal_exit_3(photos: Path) -> None:
@@ -79,8 +81,17 @@ def test_words_for_people(photos: Path) -> None:
     assert call("clarity", photos / "white.png").exit_code == 3
 
 
-def test_compare_and_clarity_as_json(photos: Path) -> None:
-    made = call("compare", photos / "before.jpg", photos / "after.jpg", "--square-mm", 32, "--json")
+def test_compare_and_clarity_as_json(photos: Path, tmp_path: Path) -> None:
+    made = call(
+        "compare", photos / "before.jpg", photos / "after.jpg", "--square-mm", 32, "--json",
+        "-o", tmp_path,
+    )  # fmt: skip
+    page = (tmp_path / "before-after.html").read_text("utf-8")
+    assert page.count("data:image/jpeg;base64,") == 2
+    assert 'type="range"' in page
+    assert "removed " in page
+    beside = cv2.imread(str(tmp_path / "before-after.png"))
+    assert beside.shape == (1000, 1200 * 2 + 6, 3)
     answer = json.loads(made.stdout)
     assert answer["removed_low"] <= answer["removed_fraction"] <= answer["removed_high"]
     assert answer["removed_fraction"] > 0.5

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from photosheet import sheet_picture
 from render import render
 from render_parts import unsrgb
 from render_scene import Scene, after
@@ -179,25 +180,7 @@ def test_loads_combine_also_where_a_photo_shows_nothing() -> None:
 def reflected(blur_mm: float) -> np.ndarray:
     """The target seen mirrored, its edges softened, drawn with cv2 from the plan of the sheet."""
     px = 25.0
-    sheet = np.ones((int(150 * px), int(150 * px)), np.float32)
-    at = lambda v: round((v + 25) * px)  # noqa: E731
-    sheet[at(-6) : at(106), at(-6) : at(106)] = 0
-    sheet[at(0) : at(100), at(0) : at(100)] = 1
-    for band in target.bands():
-        for x in band.bars:
-            left, right = (x + 25) * px, (x + band.bar_mm + 25) * px
-            cv2.rectangle(
-                sheet,
-                (round(left * 16), at(band.y) * 16),
-                (round((right - 1) * 16), at(band.y + band.height) * 16),
-                0.0,
-                -1,
-                cv2.LINE_AA,
-                4,
-            )
-    for x, y, filled in target.marks():
-        if filled:
-            sheet[at(y - 2.5) : at(y + 2.5), at(x - 2.5) : at(x + 2.5)] = 0
+    sheet = sheet_picture(px)
     sheet = sheet[:, ::-1]
     if blur_mm:
         sheet = cv2.GaussianBlur(sheet, (0, 0), blur_mm * px)

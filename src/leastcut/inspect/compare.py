@@ -144,8 +144,9 @@ def _register(first: Evidence, second: Evidence) -> registration.Registration | 
 
 
 def _line_pieces(evidence: Evidence) -> linematch.Pieces:
-    cut = profile.pieces(evidence.lines.runs, PIECE_PX)
-    return linematch.Pieces(cut.x, cut.y, cut.theta, cut.length)
+    cut, shape = profile.pieces(evidence.lines.runs, PIECE_PX), evidence.lines.profiles
+    brightness = (shape.lesser * shape.fwhm_px)[cut.run]
+    return linematch.Pieces(cut.x, cut.y, cut.theta, cut.length, brightness)
 
 
 def _common(first: Evidence, second: Evidence, to_before: F64) -> tuple[Bools, Bools]:

@@ -25,6 +25,8 @@ from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
 ANGLES = 36
 STEPS = 160
 GRID = 56
+DIMMEST_LAMP = 0.4  # linear light: a lamp mirrored in clear coat outshines what it lights
+SMALLEST_LAMP_PX = 6.0  # radius
 STRAY = 0.03  # share of lines that ignore the glint condition: fibres, deep chips
 
 
@@ -77,7 +79,7 @@ def highlight(grey: F32, inside: Bools) -> Lamp | None:
         interpolation=cv2.INTER_AREA,
     )  # fmt: skip
     top = float(small.max())
-    if top < 0.25:
+    if top < DIMMEST_LAMP:
         return None
     count, _, stats, centres = cv2.connectedComponentsWithStats(
         (small > 0.6 * top).astype(np.uint8)
@@ -86,7 +88,8 @@ def highlight(grey: F32, inside: Bools) -> Lamp | None:
     for k in range(1, count):
         _, _, w, h, area = (float(v) for v in stats[k])
         compact = area / (w * h) > 0.35 and max(w, h) < 4 * min(w, h)
-        if compact and 3 <= area < small.size / 3 and (best is None or area > best[2]):
+        large = area * step**2 >= np.pi * SMALLEST_LAMP_PX**2  # a speck or a chip is smaller
+        if compact and large and area < small.size / 3 and (best is None or area > best[2]):
             best = (float(centres[k][0]), float(centres[k][1]), area)
     if best is None:
         return None
@@ -185,7 +188,7 @@ SHARPNESS = (0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 6.0)
 REACH_IN_LAMPS = 2.5  # likeliest reach, in radii of the lamp's mirror image
 REACH_LOG_SD = 1.2  # a groove's own roughness widens it by a factor that is not known
 HIDING_PX = 10.0  # lines this close along each other are told apart only in part; found with rendered photos
-LEAST_GAIN = 6.0  # of log-likelihood, before a lamp outside the photo is believed in
+LEAST_GAIN = 20.0  # of log-likelihood, before a lamp outside the photo is believed in
 
 
 @dataclass(frozen=True)

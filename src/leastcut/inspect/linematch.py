@@ -21,22 +21,51 @@ CHANNELS = 6
 TURNS_DEG = np.arange(-18.0, 18.1, 3.0)
 SCALES = np.exp(np.arange(-0.24, 0.241, 0.06))
 STARTS = 8
-TOLERANCES_PX = (40.0, 25.0, 15.0, 9.0, 6.0, 4.0, 3.0, 3.0)  # for a photo 2400 pixels wide
+TOLERANCES_PX = (
+    40.0,
+    25.0,
+    15.0,
+    9.0,
+    6.0,
+    4.0,
+    3.0,
+    3.0,
+    3.0,
+    2.0,
+    2.0,
+    2.0,
+)  # for a photo 2400 pixels wide
 NEAR_PX = 9.0
 PARALLEL_RAD = 0.12
-LEAST_MET = 12.0  # independent stretches of line
-LEAST_LIFT = 2.0  # times what chance gives
+FINE_PX = 3.0
+FEW_PIECES = 300
+LEAST_PIECES = 12
+LEAST_MET = 12.0  # independent stretches of line that meet
+LEAST_LIFT = 3.0  # times what chance gives
+LEAST_SHARE = 0.4  # of the after lines within the before photo that must meet, or
+CLOSE_PX = 0.65  # as close as this: lines thrown together at random lie three times as far off
+ASIDE_PX = (-37.0, -23.0, 23.0, 37.0)
+LARGEST_SCALE = 1.5
+LARGEST_TURN_DEG = 30.0
 STRETCH_PX = 60.0  # pieces closer along one line than this do not count twice
 
 
 @dataclass(frozen=True)
 class Pieces:
-    """Short pieces of line: place [px], direction [rad], length [px]."""
+    """Short pieces of line: place [px], direction [rad], length [px], light of its line."""
 
     x: F64
     y: F64
     theta: F64
     length: F64
+    light: F64
+
+    def brightest(self, number: int) -> "Pieces":
+        """Return the `number` pieces of the brightest lines: those likeliest to show in both."""
+        pick = np.sort(np.argsort(-self.light, kind="stable")[:number])
+        return Pieces(
+            self.x[pick], self.y[pick], self.theta[pick], self.length[pick], self.light[pick]
+        )
 
 
 @dataclass(frozen=True)
@@ -105,20 +134,23 @@ def refine(
     before: Pieces, after: Pieces, start: F64, shape: tuple[int, ...], *, near: bool = False
 ) -> Laid | None:
     """Move the after lines onto the before lines, from a map that is roughly right, or `near` so."""
-    if len(before.x) < LEAST_MET or len(after.x) < LEAST_MET:
+    if len(before.x) < LEAST_PIECES or len(after.x) < LEAST_PIECES:
         return None
     tree = cKDTree(np.column_stack([before.x, before.y]))
+    bright = before.brightest(max(len(after.x), FEW_PIECES))
+    few = cKDTree(np.column_stack([bright.x, bright.y]))
     h, unit = start.copy(), max(shape[:2]) / 2400
     for step, tolerance in enumerate(TOLERANCES_PX):
         if near and tolerance > NEAR_PX:
             continue
+        still, its = (bright, few) if tolerance > FINE_PX else (before, tree)
         x, y, theta = _moved(after, h)
-        at, off, good = _nearest(before, tree, x, y, theta, max(tolerance * unit, 3.0))
-        if good.sum() < LEAST_MET:
+        at, off, good = _nearest(still, its, x, y, theta, max(tolerance * unit, 2.0))
+        if good.sum() < LEAST_PIECES:
             return None
-        h = _step(x[good], y[good], before.theta[at[good]], off[good], full=step > 2) @ h
+        h = _step(x[good], y[good], still.theta[at[good]], off[good], full=step > 2) @ h
         h /= h[2, 2]
-    return _judged(before, after, tree, h)
+    return _judged(before, after, tree, h, shape)
 
 
 def _moved(pieces: Pieces, h: F64) -> tuple[F64, F64, F64]:
@@ -175,21 +207,40 @@ def _step(x: F64, y: F64, theta: F64, off: F64, *, full: bool) -> F64:
     return result
 
 
-def _judged(before: Pieces, after: Pieces, tree: cKDTree, h: F64) -> Laid | None:
+def _judged(
+    before: Pieces, after: Pieces, tree: cKDTree, h: F64, shape: tuple[int, ...]
+) -> Laid | None:
     """Return the match if far more line meets than where the after lines are moved aside."""
     x, y, theta = _moved(after, h)
     _, off, near = _nearest(before, tree, x, y, theta, 3.0)
-    met = float(after.length[near].sum()) / STRETCH_PX
+    met = float(after.length[near].sum())
+    inside = (x > 0) & (y > 0) & (x < shape[1]) & (y < shape[0])
     nx, ny = -np.sin(theta), np.cos(theta)
-    by_chance = (
-        np.mean(
-            [
-                after.length[_nearest(before, tree, x + d * nx, y + d * ny, theta, 3.0)[2]].sum()
-                for d in (-37.0, -23.0, 23.0, 37.0)
-            ]
-        )
-        / STRETCH_PX
-    )
-    if met < LEAST_MET or met < LEAST_LIFT * by_chance + 3 * np.sqrt(by_chance):
+    moved = [_nearest(before, tree, x + d * nx, y + d * ny, theta, 3.0)[2] for d in ASIDE_PX]
+    by_chance = float(np.mean([after.length[other].sum() for other in moved]))
+    if met < max(LEAST_MET * STRETCH_PX, LEAST_LIFT * by_chance):
         return None
-    return Laid(h, float(np.sqrt((off[near] ** 2).mean())), met)
+    if not _plausible(h, shape):
+        return None
+    rms = float(np.sqrt((off[near] ** 2).mean()))
+    if rms > CLOSE_PX and met < LEAST_SHARE * float(after.length[inside].sum()):
+        return None
+    return Laid(h, rms, met / STRETCH_PX)
+
+
+def _plausible(h: F64, shape: tuple[int, ...]) -> bool:
+    """Tell whether a map keeps scale and shape as two photos taken by hand do, all over the photo."""
+    height, width = shape[:2]
+    corners = np.array([[0, 0], [width, 0], [width, height], [0, height], [width / 2, height / 2]])
+    back = np.linalg.inv(h)
+    steps = [
+        cv2.perspectiveTransform((corners + d)[None], back)[0] for d in ([0, 0], [1, 0], [0, 1])
+    ]
+    along, down = steps[1] - steps[0], steps[2] - steps[0]
+    sizes = np.concatenate([np.linalg.norm(v, axis=1) for v in (along, down)])
+    turn = np.abs(np.degrees(np.arctan2(along[:, 1], along[:, 0])))
+    return bool(
+        sizes.max() < LARGEST_SCALE
+        and sizes.min() > 1 / LARGEST_SCALE
+        and turn.max() < LARGEST_TURN_DEG
+    )

@@ -20,6 +20,7 @@ from leastcut.inspect.scale import Frame
 from leastcut.inspect.survey import Lines
 
 SYSTEMATIC_SD = 0.03  # of the load: what the bench shows beyond counting and the light's fit
+UNSEEN_LAMP_SD = 0.35  # of the load where the lamp's image is out of view; found with rendered photos
 PIECE_PX = 4.0
 POINT_PX = 12.0
 MARGIN_PX = 6.0
@@ -195,7 +196,9 @@ def _inner_area(e: Evidence) -> float:
 
 
 def _relative_sd(e: Evidence) -> float:
-    return float(np.sqrt(e.corrected.relative_sd**2 + e.frame.relative_sd**2 + SYSTEMATIC_SD**2))
+    guessed = 0.0 if e.lamp else UNSEEN_LAMP_SD
+    parts = (e.corrected.relative_sd, e.frame.relative_sd, SYSTEMATIC_SD, guessed)
+    return float(np.sqrt(np.square(parts).sum()))
 
 
 def _least_visible(e: Evidence) -> float:
@@ -320,7 +323,7 @@ def polylines(lines: Lines) -> list[tuple[tuple[float, float], ...]]:
     order = np.lexsort((dx * np.cos(axis) + dy * np.sin(axis), owner))
     pairs = np.round(np.column_stack([x[order], y[order]]), 2).tolist()
     stops = np.cumsum(np.bincount(owner, minlength=lines.count)).tolist()
-    starts = [0, *stops[:-1]]
+    starts = [0, *stops][: len(stops)]
     return [tuple((p[0], p[1]) for p in pairs[a:b]) for a, b in zip(starts, stops, strict=True)]
 
 

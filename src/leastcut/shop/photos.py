@@ -34,8 +34,6 @@ class Photo:
     ----------
     linear : ndarray (H, W, 3) float32
         Linear light, red, green, blue, 0 to 1.
-    clipped : ndarray (H, W) bool
-        Where any colour reached the top of its range.
     pixel_type : str
         What the file held, for example ``8-bit RGB`` or ``16-bit grey``.
     name : str
@@ -43,7 +41,6 @@ class Photo:
     """
 
     linear: npt.NDArray[np.float32]
-    clipped: npt.NDArray[np.bool_]
     pixel_type: str
     name: str
 
@@ -223,5 +220,4 @@ def _linear(array: npt.NDArray[Any], kind: str, name: str) -> Photo:
     table = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
     table = table.astype(np.float32)
     linear = cv2.LUT(array, table) if top == 255 else table[array]
-    highest = np.maximum(np.maximum(array[..., 0], array[..., 1]), array[..., 2])
-    return Photo(linear, highest >= top - top // 255, kind, name)
+    return Photo(linear, kind, name)
