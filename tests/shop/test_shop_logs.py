@@ -60,6 +60,7 @@ def test_one_event_is_one_line(form: str) -> None:
         f"GET /see/{SECRET}/panel/hood 200",
         f"POST /pair/{SECRET}",
         f"POST /pair?code={SECRET}&x=1",
+        f"GET /enter?key={SECRET}&then=/ 303",
         f"Cookie: device={SECRET}; lang=es",
         f"Authorization: Bearer {SECRET}",
         f'{{"password": "{SECRET}"}}',

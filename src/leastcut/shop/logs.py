@@ -20,6 +20,8 @@ _PLAIN = (
     (re.compile(r"(?<=://)([^/\s:@]*):[^/\s]*@"), rf"\1:{HIDDEN}@"),
     # what a client's link or a pairing carries in its path
     (re.compile(r"(/(?:see|pair)/)[^/\s?#\"']+"), rf"\1{HIDDEN}"),
+    # what opens something in an address
+    (re.compile(r"([?&](?:key|code|link)=)[^&\s\"'#]+"), rf"\1{HIDDEN}"),
     # a header with all its words
     (
         re.compile(r"(?i)\b((?:set-)?cookie|authorization)(\"?'?\s*[:=]\s*)[^\r\n]+"),
