@@ -48,7 +48,8 @@ def most_bytes(ask: Ask, limits: Limits) -> int | None:
         return limits.chunk_bytes if ask.media == RAW else None
     if ask.api:
         return limits.json_bytes if ask.media == JSON else None
-    return {FORM: limits.form_bytes, PHOTOS: limits.photos_bytes}.get(ask.media)
+    with_photos = limits.photos_bytes if ask.path.endswith("/facts") else limits.form_bytes
+    return {FORM: limits.form_bytes, PHOTOS: with_photos}.get(ask.media)
 
 
 def timed(receive: Receive, *, most: int, length: int | None, limits: Limits) -> Receive:

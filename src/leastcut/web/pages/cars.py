@@ -55,7 +55,8 @@ async def take_new(request: Request) -> Response:
     """Make the car and its first visit, and lead to its pattern sheet."""
     from starlette.concurrency import run_in_threadpool
 
-    typed = forms.texts(await request.form())
+    async with request.form(max_files=0, max_fields=60) as form:
+        typed = forms.texts(form)
     reader = reader_of(request)
     facts, problems = forms.set_facts(
         {f"car.{name}": typed.get(name, "") for name in ("label", "body", *SIZES)},

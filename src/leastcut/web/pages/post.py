@@ -34,10 +34,10 @@ Taken = tuple[list[NewFact], dict[str, Problem]]
 
 async def post(request: Request) -> Response:
     """Take a form's facts and lead back, or show the page again with what is wrong."""
-    form = await request.form(max_files=4, max_fields=200)
     visit = int(request.path_params["visit"])
-    files, problems = await _files(request, form, visit)
-    typed = {**forms.texts(form), **files}
+    async with request.form(max_files=4, max_fields=200) as form:
+        files, problems = await _files(request, form, visit)
+        typed = {**forms.texts(form), **files}
     if not problems:
         problems = await run_in_threadpool(_take, request, visit, typed)
     back = _local(typed.get("back", ""), f"/v/{visit}")

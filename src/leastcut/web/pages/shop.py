@@ -27,7 +27,7 @@ def settings(request: Request) -> Response:
 
 async def choose(request: Request) -> Response:
     """Keep them on this device, and language and units with the person."""
-    form = await request.form()
+    form = await request.form(max_files=0, max_fields=20)
     allowed = {"lang": tuple(words.LANGUAGES), "units": ("metric", "us"), "theme": THEMES}
     answer = RedirectResponse("/settings", 303)
     chosen = {name: str(form.get(name, "")) for name in allowed}
