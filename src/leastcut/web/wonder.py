@@ -16,11 +16,12 @@ from leastcut.job.visit import Visit
 from leastcut.plan.records import Change, Figures
 from leastcut.shop.executors import Executor, Local
 from leastcut.shop.store import Shop
+from leastcut.web.words import mark
 
 _LOG = logging.getLogger(__name__)
 SEED = 20
 # Raise it when the same wish may be answered otherwise.
-VERSION = 1
+VERSION = 2
 
 
 class Wish(msgspec.Struct, frozen=True, kw_only=True):
@@ -74,7 +75,8 @@ def _wonder(source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish) -> Wo
     from leastcut.plan.build import plan_of
     from leastcut.plan.whatif import changed
 
-    evidence = Gathering(source).evidence({name: Sight(seen=one) for name, one in seen.items()})
+    sights = {name: Sight(seen=one, names=("", "")) for name, one in seen.items()}
+    evidence = Gathering(source).evidence(sights)
     now = weigh(evidence)
     wanted = weigh(replace(evidence, job=_wished(evidence.job, wish)))
     inputs = changed(wanted.inputs, Change(minutes=wish.minutes), rng=np.random.default_rng(SEED))
@@ -85,7 +87,7 @@ def _wonder(source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish) -> Wo
         before=before,
         after=after,
         changed=sum(steps.get((s.panel, s.id)) != s.steps for s in new.sections),
-        relaxations=tuple(r.say for r in new.relaxations),
+        relaxations=tuple(f"{r.panel}: {r.say}" if r.panel else r.say for r in new.relaxations),
     )
 
 
@@ -118,6 +120,7 @@ class Wonderer:
         self._shop, self.executor = shop, executor or Local(1)
         self._lock = threading.Lock()
         self._under_way: set[str] = set()
+        self._failed: set[str] = set()
 
     def ask(self, visit: int, now: Visit, head: int, wish: Wish) -> Wondered | None:
         """Return what a wish comes to, or None while it is being worked out."""
@@ -126,6 +129,9 @@ class Wonderer:
         if body is not None:
             return msgspec.json.decode(body, type=Wondered)
         with self._lock:
+            if name in self._failed:
+                self._failed.discard(name)
+                return Wondered(why=mark("this is our own fault"), do=mark("Try again later"))
             if name in self._under_way:
                 return None
             self._under_way.add(name)
@@ -155,6 +161,8 @@ class Wonderer:
             self._shop.put_finding(name, done.result())
         with self._lock:
             self._under_way.discard(name)
+            if fault is not None:
+                self._failed.add(name)
 
     def close(self) -> None:
         """End the work."""

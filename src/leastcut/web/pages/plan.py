@@ -23,6 +23,7 @@ from leastcut.web.reply import Reader, reader_of, render
 from leastcut.web.wonder import Wish, Wondered
 from leastcut.web.words import mark
 
+WAYS_SHOWN = 5
 CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "MXN")
 
 _ID = re.compile(r"[a-z]+(?:-[a-z]+)+|[a-z]+")
@@ -82,6 +83,9 @@ def plan(request: Request) -> Response:
             wish=wish,
             answer=answer,
             compared=_compared(answer, reader) if answer else [],
+            ways=[_named(line, found, reader) for line in answer.relaxations[:WAYS_SHOWN]]
+            if answer
+            else [],
             reserve_now=_reserve_now(found, reader),
             totals=_totals(found, reader),
             panels=_by_panel(found, reader),
