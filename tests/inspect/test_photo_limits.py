@@ -88,10 +88,10 @@ def test_a_clean_panel_is_answered_with_an_upper_bound_and_flags() -> None:
 
 
 def test_trails_that_the_work_left_are_counted_and_old_marks_are_not() -> None:
-    first = replace(LIT, tape_mm=36.0)
+    first = replace(LIT, um_per_px=60.0, tape_mm=43.0, swirl_load=60.0)
     before, later = photo(first), after(first, 0.6)
-    clean = compare(before, photo(later), square_mm=36.0)
-    marked = compare(before, photo(replace(later, trail_load=80.0)), square_mm=36.0)
+    clean = compare(before, photo(later), square_mm=43.0)
+    marked = compare(before, photo(replace(later, trail_load=160.0)), square_mm=43.0)
     assert clean.refused is None
     assert clean.new_trails <= 2
     assert marked.new_trails >= 6

@@ -20,6 +20,7 @@ LEVEL_SD = 0.25  # of the logarithm of the rise from which a scratch counts
 EXPOSURE_SD = 0.1  # of the logarithm of the exposure between two photos
 PIECE_PX = 12.0
 MANY_PIECES = 100
+NEW_SHARE = 0.5  # of a line's rise after: if it rose less before, it is new
 USUAL_QUANTILE = 0.25  # of the light: ground away from the lamp's halo
 CAMERA_SHARE = (
     0.8  # of a line's height that lens and colour mosaic leave; found with rendered photos
@@ -197,17 +198,25 @@ def _follow(
     rise = traces.brightest(traces.rises(first.grey, here)[0], here)
     left = traces.brightest(traces.rises(second.grey, there)[0], there)
     floor = traces.chance(first.grey, runs, owner)
-    # A line's light falls on fewer pixels of a coarser photo, and all light follows the exposure.
-    ground = [
-        float(np.median(e.grey[area])) for e, area in zip((first, second), areas, strict=True)
-    ]
-    to_first = (ground[0] / max(ground[1], 1e-6)) * float(
-        np.sqrt(abs(np.linalg.det(to_before[:2, :2])))
-    )
+    to_first = _to_first(first, second, to_before, areas)
     floor = max(floor, to_first * traces.chance(second.grey, runs, owner, back))
     usual = float(np.quantile(first.grey[first.measured][::7], USUAL_QUANTILE)) + DARK_ROOT**2
     visible = (np.sqrt(usual) + LEAST_RISE) ** 2 - usual
     return Followed(weight, rise, left * to_first, max(visible, floor))
+
+
+def _to_first(
+    first: Evidence, second: Evidence, to_before: F64, areas: tuple[Bools, Bools]
+) -> float:
+    """Return by what a line's rise in the after photo must be multiplied to be that of the before.
+
+    All light follows the exposure, and a line's light falls on fewer pixels of a coarser photo.
+    """
+    ground = [
+        float(np.median(e.grey[area])) for e, area in zip((first, second), areas, strict=True)
+    ]
+    stretch = float(np.sqrt(abs(np.linalg.det(to_before[:2, :2]))))
+    return ground[0] / max(ground[1], 1e-6) * stretch
 
 
 def _conclude(
@@ -246,7 +255,7 @@ def _conclude(
         removed_high=high,
         before_load_mm_per_cm2=load,
         after_load_mm_per_cm2=load * (1 - removed),
-        new_trails=_new_trails(first, second, match.to_before, areas[1]),
+        new_trails=_new_trails(first, second, match.to_before, areas),
         registration_rms_px=match.rms_px,
         overlap_cm2=overlap_cm2,
     )
@@ -276,21 +285,25 @@ def _removed(followed: Followed, rng: np.random.Generator) -> tuple[float, float
     return removed, min(low, removed), max(high, removed)
 
 
-def _new_trails(first: Evidence, second: Evidence, to_before: F64, back: Bools) -> int:
+def _new_trails(
+    first: Evidence, second: Evidence, to_before: F64, areas: tuple[Bools, Bools]
+) -> int:
     """Count trails in the after photo that the before photo does not show.
 
     Marks of the work itself share a direction; scratches left over do not, and lie where the
     before photo shows them too. Nothing is counted unless the directions of the new lines are
     aligned beyond chance (Rayleigh's test at 1 %).
     """
-    kept = _inside(second.elements, back)
+    kept = _inside(second.elements, areas[1])
     if len(kept.x) == 0:
         return 0
-    corrected = light.correct(kept, light.field(back), second.lamp)
+    corrected = light.correct(kept, light.field(areas[1]), second.lamp)
     runs, owner = second.lines.runs, second.lines.scratch
-    trace = traces.along(runs, owner, to_photo=to_before)
-    shown = traces.brightest(traces.rises(first.grey, trace)[0], trace)
-    fresh = shown < traces.chance(first.grey, runs, owner, to_before)
+    here, there = traces.along(runs, owner), traces.along(runs, owner, to_photo=to_before)
+    now = traces.brightest(traces.rises(second.grey, here)[0], here)
+    shown = traces.brightest(traces.rises(first.grey, there)[0], there)
+    # Work makes a scratch fainter, never brighter: what was much fainter before is new.
+    fresh = shown < NEW_SHARE * now * _to_first(first, second, to_before, areas)
     names = np.unique(kept.owner)
     kind, theta = _kinds(kept, corrected)
     fresh = fresh[names]
