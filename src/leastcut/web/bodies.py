@@ -103,7 +103,13 @@ def too_long(most: int) -> Refused:
 
 
 async def keep(receive: Receive) -> IO[bytes]:
-    """Read a body whole: small ones into memory, larger ones into a nameless file."""
+    """Read a body whole: small ones into memory, larger ones into a nameless file.
+
+    Raises
+    ------
+    BodyRefusedError
+        If it breaks off.
+    """
     kept = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - outlives this call
     try:
         while True:
