@@ -167,7 +167,8 @@ def _clipped(region: BaseGeometry, lines: Any, axis: int) -> list[Stroke]:
     order = np.lexsort((np.where(back, -1, 1) * ends[:, axis], line))
     strokes: list[Stroke] = []
     for index in order[shapely.length(pieces)[order] >= LEAST_STROKE_MM].tolist():
-        low, high = _point(ends[index, :2]), _point(ends[index, 2:])
+        x0, y0, x1, y1 = ends[index].tolist()
+        low, high = _point((x0, y0)), _point((x1, y1))
         strokes.append((high, low) if back[index] else (low, high))
     return strokes
 
