@@ -44,22 +44,22 @@ def page_of(pdf: Path, number: int, to: str, *, width_px: int = 1000) -> None:
 PAGES = {
     "sheet": "?measure=budget",
     "sheet-done": "?measure=done",
-    "car": "/car",
-    "inspect": "/inspect",
-    "wash": "/inspect/wash",
-    "photos": "/inspect/photos",
-    "readings": "/inspect/readings?panel=sill-left",
-    "gauge": "/inspect/gauge",
-    "outline": "/inspect/outline/bonnet",
-    "testspot": "/testspot",
-    "plan": "/plan",
-    "panel": "/panel/bonnet",
-    "section": "/panel/bonnet/1",
-    "work": "/work",
-    "prove": "/work/prove",
-    "protect": "/protect?applied=10:00",
-    "handover": "/handover",
-    "ledger": "/handover/ledger",
+    "car": "car",
+    "inspect": "inspect",
+    "wash": "inspect/wash",
+    "photos": "inspect/photos",
+    "readings": "inspect/readings?panel=sill-left",
+    "gauge": "inspect/gauge",
+    "outline": "inspect/outline/bonnet",
+    "testspot": "testspot",
+    "plan": "plan",
+    "panel": "panel/bonnet",
+    "section": "panel/bonnet/1",
+    "work": "work",
+    "prove": "work/prove",
+    "protect": "protect?applied=10:00",
+    "handover": "handover",
+    "ledger": "handover/ledger",
 }
 SHOP_PAGES = {"cars": "/", "new": "/new", "terms": "/terms", "settings": "/settings"}
 SIZES = {"phone": (390, 844), "desk": (1280, 900)}
@@ -118,7 +118,7 @@ def screenshots(job_file: Path, folder: Path) -> None:
     access = Access(shop.database)
     code = access.new_code(access.owner(now_s=time.time()), now_s=time.time())
     key = access.redeem(code, "pictures", now_s=time.time())
-    paths = {**SHOP_PAGES, **{name: f"/v/{visit}{path}" for name, path in PAGES.items()}}
+    paths = {**SHOP_PAGES, **{name: _here(visit, path) for name, path in PAGES.items()}}
     paths["see"] = f"/see/{Links(shop.database).new(visit, by=None, now_s=time.time())}"
     (PICTURES / "workbench").mkdir(exist_ok=True)
     with sync_playwright() as driver:
@@ -147,6 +147,11 @@ def screenshots(job_file: Path, folder: Path) -> None:
 
 # Pages shown in the dark theme too.
 DARK = ("sheet", "readings", "work")
+
+
+def _here(visit: int, path: str) -> str:
+    """Return a page's address within a visit."""
+    return f"/v/{visit}{path if path.startswith('?') else '/' + path}".rstrip("/")
 
 
 def settle(analyst: Analyst, visit: int) -> None:

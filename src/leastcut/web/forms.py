@@ -12,6 +12,7 @@ import msgspec
 
 from leastcut.car.units import UnitSystem
 from leastcut.errors import InputError, Problem
+from leastcut.inspect.readings import MIL_UM, MOST_UM
 from leastcut.job.values import TABLES, keys_of, leaf_type
 from leastcut.shop.facts import NewFact
 from leastcut.shop.quantities import SEPARATOR, UNITS, Amount, decode
@@ -279,7 +280,7 @@ def item_of(
     item: dict[str, Any] = {}
     problems: dict[str, Problem] = {}
     for field, text in typed.items():
-        if field not in kinds or (not text.strip() and not kinds[field].required):
+        if field not in kinds or not text.strip():
             continue
         try:
             item[field] = value_of(text, field, kinds[field].type, units)
@@ -310,7 +311,7 @@ def reading_of(
     number = float(found[1].replace(",", "."))
     unit = found[2] or typed.get("unit") or ("mil" if units == "us" else "um")
     in_mil = unit.startswith(("mil", "thou"))
-    if not -100 <= (25.4 * number if in_mil else number) <= 10_000:
+    if not 0 < (MIL_UM * number if in_mil else number) <= MOST_UM:
         what = f"{text} is no paint"
         do = "Check the number and the unit"
         return {}, {"reading": Problem(where="reading", what=what, do=do)}
