@@ -8,7 +8,7 @@ space := $(empty) $(empty)
 comma := ,
 CORE := $(subst $(space),$(comma),$(patsubst %,src/leastcut/%/*,car inspect polish testspot plan work protect safety))
 
-.PHONY: demo test serve bench docs lint fmt browser clean
+.PHONY: demo test serve bench docs lint fmt browser postgres clean
 
 $(VENV)/run.stamp: requirements.txt pyproject.toml
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
@@ -23,11 +23,14 @@ $(VENV)/dev.stamp: requirements-dev.txt $(VENV)/run.stamp
 demo: $(VENV)/run.stamp  ## the invented car through every stage
 	$(BIN)/leastcut demo --out $(OUT)
 
-serve: $(VENV)/run.stamp  ## the workbench on this machine
-	$(BIN)/leastcut serve $(OUT)/demo.toml
+serve: $(VENV)/run.stamp  ## the workbench on this machine, with a shop of its own
+	$(BIN)/leastcut serve
 
 browser:
 	sh tools/need_browser.sh
+
+postgres:
+	sh tools/need_postgres.sh
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check src tests bench tools
@@ -36,17 +39,18 @@ lint: $(VENV)/dev.stamp
 	$(BIN)/lint-imports
 	$(BIN)/python tools/house_numbers.py
 
-test: $(VENV)/dev.stamp browser lint  ## everything that must hold
+test: $(VENV)/dev.stamp browser postgres lint  ## everything that must hold
 	$(BIN)/python -m pytest --cov --cov-report= --doctest-modules src
-	$(BIN)/python -m pytest --cov --cov-append --cov-report=
+	LEASTCUT_NEED_POSTGRES=1 $(BIN)/python -m pytest --cov --cov-append --cov-report=
 	$(BIN)/python -m coverage report --fail-under=99 --skip-covered --include="$(CORE)"
 
 bench: $(VENV)/dev.stamp
 	$(BIN)/python -m bench
 
-docs: $(VENV)/dev.stamp
+docs: $(VENV)/dev.stamp browser  ## what is made from the code, the pictures, the site
 	$(BIN)/python tools/make_docs.py
 	$(BIN)/python tools/make_pictures.py
+	$(BIN)/sphinx-build -q -W -b html docs out/site
 
 fmt: $(VENV)/dev.stamp
 	$(BIN)/ruff check --fix src tests bench tools
