@@ -7,7 +7,8 @@ from urllib.parse import urlparse
 
 import httpx2
 import pytest
-from playwright.sync_api import Page, Request, expect
+from PIL import Image
+from playwright.sync_api import Page, Request, Route, expect
 
 from leastcut.job.visit import fold
 from leastcut.shop.facts import NewFact
@@ -246,3 +247,50 @@ def test_every_page_is_light(phone: Page, workbench) -> None:  # noqa: ANN001
         phone.wait_for_load_state("networkidle")
         weight = sum(size for name, size in sizes.items() if kinds.get(name) != "Image")
         assert 20_000 < weight <= 150_000, (path, weight)
+
+
+def test_a_photo_survives_a_connection_that_drops(phone: Page, workbench, demo) -> None:  # noqa: ANN001
+    photo = demo.folder / "photos" / "roof.jpg"
+    dropped: list[str] = []
+
+    def drop(route: Route) -> None:
+        if len(dropped) < 3:
+            dropped.append(route.request.url)
+            route.abort()
+        else:
+            route.continue_()
+
+    phone.route("**/api/uploads/*?at=*", drop)
+    phone.goto(f"{workbench.here}/inspect/photos?panel=tailgate")
+    phone.get_by_label("Photo under the lamp").set_input_files(photo)
+    with phone.expect_navigation(timeout=60_000):
+        phone.get_by_role("button", name="Send the photo").tap()
+    assert len(dropped) == 3
+    known = fold(workbench.shop.facts(workbench.visit)).items["photo"]
+    (item,) = [one for one in known.values() if one["panel"] == "tailgate"]
+    row = workbench.shop.photo(item["file"])
+    assert row is not None
+    assert workbench.visit in row.visits
+    with Image.open(photo) as sent:
+        assert (row.width, row.height) == sent.size
+
+
+def test_a_page_never_renews_itself_under_somebodys_hands(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.here}/inspect/photos?panel=sill-left")
+    phone.evaluate(
+        "(() => { const s = document.getElementById('doing'); s.dataset.renew = '0.2'; })()"
+    )
+    phone.get_by_label("Inner side of the taped square").fill("61 mm")
+    phone.add_script_tag(url="/static/pages/bench.js?again", type="module")
+    phone.get_by_label("Inner side of the taped square").press("1")
+    phone.wait_for_timeout(1500)
+    assert phone.get_by_label("Inner side of the taped square").input_value() == "61 mm1"
+
+
+def test_the_invented_car_is_a_tap_away(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.address}/demo")
+    with phone.expect_navigation():
+        phone.get_by_role("button", name="Try it on the invented car").tap()
+    phone.wait_for_url("**?tour=1", timeout=120_000)
+    assert phone.locator(".tour").count() == 1
+    assert phone.locator("h1").inner_text() == "The dark green two-box"

@@ -318,11 +318,24 @@ def reading_of(
     item: dict[str, Any] = {"panel": typed.get("panel", ""), "spot": typed.get("spot") or "1"}
     item["reading_mil" if in_mil else "reading_um"] = number
     for axis in ("x_mm", "y_mm"):
-        if typed.get(axis):
-            item[axis] = float(typed[axis])
+        if _NUMBER.fullmatch(typed.get(axis, "")):
+            item[axis] = float(typed[axis].replace(",", "."))
     if typed.get("layer") in {"total", "clear"}:
         item["layer"] = typed["layer"]
     return item, {}
+
+
+def whole(text: str, *, most: int = 2**31) -> int | None:
+    """Return a whole number from 0 up to `most` that stands in an address or a hidden input.
+
+    Examples
+    --------
+    >>> whole("12"), whole("²"), whole("-1"), whole("9" * 30)
+    (12, None, None, None)
+    """
+    if not (text.isascii() and text.isdecimal() and len(text) <= 12):
+        return None
+    return number if (number := int(text)) <= most else None
 
 
 def shown(value: object) -> str:

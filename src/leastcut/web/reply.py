@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse
 from leastcut.car.units import UnitSystem, show
 from leastcut.errors import Problem
 from leastcut.web import words
-from leastcut.web.forms import shown
+from leastcut.web.forms import shown, whole
 from leastcut.web.glossary import STEPS, TERMS, Step
 
 THEMES = ("auto", "light", "dark")
@@ -98,9 +98,8 @@ def templates() -> Environment:
 
 def step_of(request: Request) -> Step | None:
     """Return the stop of the tour that a page was reached by."""
-    given = request.query_params.get("tour", "")
-    number = int(given) if given.isdigit() else 0
-    return STEPS[number - 1] if 1 <= number <= len(STEPS) else None
+    number = whole(request.query_params.get("tour", ""), most=len(STEPS)) or 0
+    return STEPS[number - 1] if number else None
 
 
 def _day(unix_s: float) -> str:

@@ -13,6 +13,7 @@ from leastcut.errors import InputError
 from leastcut.inspect.wash import before_proof
 from leastcut.protect.clock import clock
 from leastcut.protect.products import product
+from leastcut.web import forms
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.next import next_of, wash_of
 from leastcut.web.pages.seen import shots
@@ -78,10 +79,11 @@ def protect(request: Request) -> Response:
 def _moments(applied: str, kind: Any, reader: Reader) -> list[tuple[str, str, str]]:
     """Return the cure clock of a time of day, line by line; empty without a time."""
     hours, _, minutes = applied.partition(":")
-    if not (hours.isdigit() and minutes.isdigit()):
+    hour, minute = forms.whole(hours, most=23), forms.whole(minutes, most=59)
+    if hour is None or minute is None:
         return []
     try:
-        moments = clock(60.0 * int(hours) + int(minutes), product(kind))
+        moments = clock(60.0 * hour + minute, product(kind))
     except InputError:
         return []
     return [

@@ -30,9 +30,9 @@ SIZES = ("length", "width", "height", "wheelbase")
 def cars(request: Request) -> Response:
     """Show the cars, newest first, with search and pages."""
     given = request.query_params
-    page = int(given["page"]) if given.get("page", "").isdigit() else 1
+    page = forms.whole(given.get("page", ""), most=100_000) or 1
     search = given.get("search", "")[:80]
-    found = request.app.state.shop.cars(search=search, page=max(page, 1), per_page=PER_PAGE)
+    found = request.app.state.shop.cars(search=search, page=page, per_page=PER_PAGE)
     return render(
         request,
         "cars.html",

@@ -1,5 +1,6 @@
 """Stage four: sections in order, minutes, price, what would change if; the quote to send."""
 
+import math
 import re
 import time
 from datetime import UTC, datetime
@@ -12,8 +13,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from leastcut.errors import InputError
 from leastcut.plan.records import SectionPlan
-from leastcut.shop.quantities import Micrometres
 from leastcut.web import forms
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.next import next_of
@@ -111,18 +112,28 @@ def wish_of(request: Request, reader: Reader) -> Wish | None:
     finish = given.get("finish")
     wish = Wish(
         finish=finish if finish in {"daily", "show"} else None,
-        reserve=forms.with_unit(reserve, Micrometres, reader.units) if reserve else None,
+        reserve=_reserve(reserve, reader),
         confidence_percent=_number(given.get("confidence", ""), 50, 99),
         minutes=_number(given.get("minutes", ""), 10, 6000),
     )
     return None if wish == Wish() else wish
 
 
+def _reserve(text: str, reader: Reader) -> str | None:
+    """Return a reserve as a job file has it; None where it is none."""
+    try:
+        kind = forms.kind_at("target.reserve")
+        return str(forms.value_of(text, "target.reserve", kind, reader.units)) if text else None
+    except InputError:
+        return None
+
+
 def _number(text: str, low: float, high: float) -> float | None:
     try:
-        return min(max(float(text), low), high)
+        number = float(text)
     except ValueError:
         return None
+    return min(max(number, low), high) if math.isfinite(number) else None
 
 
 def _compared(answer: Wondered, reader: Reader) -> list[tuple[str, str, str]]:

@@ -20,6 +20,7 @@ from leastcut.job.visit import Visit, fold
 from leastcut.shop.blobs import DIGEST
 from leastcut.shop.facts import Fact, NewFact
 from leastcut.web import forms
+from leastcut.web.pages.visit import MOST_VISITS
 from leastcut.web.reply import Trouble, reader_of
 from leastcut.web.who import Right, need
 
@@ -102,7 +103,7 @@ async def again(request: Request, back: str, trouble: Trouble) -> Response:
 def _take(request: Request, visit: int, typed: Mapping[str, str]) -> dict[str, Problem]:
     """Append the form's facts; return what is wrong, in which case nothing was appended."""
     shop, now_s = request.app.state.shop, time.time()
-    if shop.visit(visit) is None:
+    if visit >= MOST_VISITS or shop.visit(visit) is None:
         raise HTTPException(404, "no such visit")
     known = tuple(shop.facts(visit))
     if typed.get("do") == "decide":
@@ -161,7 +162,7 @@ def _facts(typed: Mapping[str, str], now: Visit, units: Any, now_s: float) -> Ta
         return [], {"form": Problem(where="form", what="it has no key", do="Load the page again")}
     if kind == "set":
         bases = {
-            name.removeprefix("base:"): int(text) if text.isdigit() else None
+            name.removeprefix("base:"): forms.whole(text)
             for name, text in typed.items()
             if name.startswith("base:")
         }
@@ -199,7 +200,9 @@ def _decided(typed: Mapping[str, str], key: str, now_s: float) -> Taken:
             values.check(field, value)
     except (msgspec.DecodeError, InputError) as error:
         return [], {field: Problem(where=field, what=str(error), do="Load the page again")}
-    fact = NewFact(key=key, kind="set", field=field, body=value, base=int(base or 0), made_s=now_s)
+    fact = NewFact(
+        key=key, kind="set", field=field, body=value, base=forms.whole(base), made_s=now_s
+    )
     return [fact], {}
 
 

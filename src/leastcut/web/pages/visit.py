@@ -21,6 +21,9 @@ from leastcut.shop.jobschema import JobFile
 from leastcut.web.reply import reader_of
 from leastcut.work import runs
 
+# A larger number is no visit's: the record could not hold it.
+MOST_VISITS = 2**31
+
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
@@ -162,7 +165,7 @@ def look_at(request: Request, visit: int) -> Look:
         If there is no such visit.
     """
     state = request.app.state
-    row = state.shop.visit(visit)
+    row = state.shop.visit(visit) if visit < MOST_VISITS else None
     if row is None:
         raise HTTPException(404, "no such visit")
     facts = state.shop.facts(visit)
