@@ -20,26 +20,6 @@ for folder in (ROOT / "tests", ROOT / "tests" / "web"):
 TAPS = 200
 
 
-def planned(folder: Path) -> bytes:
-    """Return the invented car's plan, worked out."""
-    from leastcut.demo.scenario import write_evidence
-    from leastcut.job.analyst import Analyst
-    from leastcut.job.carry import into_shop
-    from leastcut.shop.store import open_shop
-
-    write_evidence(folder / "demo")
-    shop = open_shop(folder / "first")
-    analyst = Analyst(shop)
-    visit = into_shop(folder / "demo" / "demo.toml", shop, now_s=time.time()).visit
-    analyst.poke(visit)
-    assert analyst.wait(visit, timeout_s=600)
-    stored = shop.dossier(visit)
-    analyst.close()
-    shop.close()
-    assert stored is not None
-    return stored[1]
-
-
 def compared(wanted: Sequence[Any], got: Sequence[Any]) -> dict[str, int]:
     """Count what is missing of what was tapped, and what is there beyond it."""
     lost, extra = Counter(wanted) - Counter(got), Counter(got) - Counter(wanted)
@@ -50,18 +30,16 @@ def compared(wanted: Sequence[Any], got: Sequence[Any]) -> dict[str, int]:
     }
 
 
-def one(
-    browser: Any, dossier: bytes, folder: Path, *, host: str, taps: int, seed: int
-) -> dict[str, Any]:
+def one(browser: Any, folder: Path, *, host: str, taps: int, seed: int) -> dict[str, Any]:
     """Tap through one context and return what became of it."""
     from playwright.sync_api import expect
-    from workserver import Bench, planned_shop
+    from workserver import Bench, plan, planned_shop
     from worktaps import Thumb, recorded, run
 
     from conftest import PHONE, free_port, paired
     from leastcut.job.settle import read
 
-    shop, visit = planned_shop(folder / host, dossier)
+    shop, visit = planned_shop(folder / host)
     bench = Bench(folder / host, free_port())
     bench.start()
     bench.answers()
@@ -75,7 +53,7 @@ def one(
         expect(page.locator("#offline")).to_have_attribute("data-kept", "yes", timeout=60_000)
     thumb, begun = Thumb(page, random.Random(seed)), time.monotonic()
     run(thumb, bench, taps=taps, offline_reload=secure)
-    names = {panel.id: panel.name for panel in read(dossier).car.panels}
+    names = {panel.id: panel.name for panel in read(plan()).car.panels}
     got = recorded(shop.facts(visit), names)
     found = {"secure": secure, "taps": thumb.taps, "facts": len(got), "kills": bench.kills,
              "reloads_offline": thumb.reloads, **compared(thumb.wanted, got),
@@ -97,11 +75,10 @@ def main(taps: int = TAPS, seed: int = 1) -> dict[str, Any]:
     program = next((found for name in PROGRAMS if (found := shutil.which(name))), MAC)
     with tempfile.TemporaryDirectory() as place, sync_playwright() as driver:
         folder = Path(place)
-        dossier = planned(folder)
         browser = driver.chromium.launch(executable_path=program, args=FLAGS)
         found = {}
         for name, host in (("plain http, another name", NAME), ("secure context", "127.0.0.1")):
-            found[name] = one(browser, dossier, folder, host=host, taps=taps, seed=seed)
+            found[name] = one(browser, folder, host=host, taps=taps, seed=seed)
             print(name, found[name], flush=True)
         browser.close()
     return found

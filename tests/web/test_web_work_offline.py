@@ -10,10 +10,10 @@ from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from workserver import NAME, Bench, planned_shop
+from workserver import NAME, Bench, plan, planned_shop
 from worktaps import Thumb, recorded, run
 
-from conftest import PHONE, Workbench, free_port, paired
+from conftest import PHONE, free_port, paired
 from leastcut.job.settle import read
 from leastcut.shop.store import Shop
 
@@ -40,15 +40,13 @@ class Bay:
 
 
 @pytest.fixture(scope="module")
-def bay(workbench: Workbench, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bay]:
-    stored = workbench.shop.dossier(workbench.visit)
-    assert stored is not None
+def bay(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bay]:
     folder = tmp_path_factory.mktemp("bay")
-    shop, visit = planned_shop(folder, stored[1])
+    shop, visit = planned_shop(folder)
     bench = Bench(folder, free_port())
     bench.start()
     bench.answers()
-    names = {panel.id: panel.name for panel in read(stored[1]).car.panels}
+    names = {panel.id: panel.name for panel in read(plan()).car.panels}
     yield Bay(shop, visit, bench, names)
     bench.kill()
     shop.close()

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from test_web_axe import LEAST_PX, RULES
 from workserver import Bench, planned_shop
 
-from conftest import PHONE, Workbench, free_port, paired
+from conftest import PHONE, free_port, paired
 from leastcut.job.settle import read
 from leastcut.shop.facts import NewFact
 from leastcut.shop.store import Shop
@@ -53,11 +53,9 @@ class Floor:
 
 
 @pytest.fixture(scope="module")
-def floor(workbench: Workbench, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Floor]:
-    stored = workbench.shop.dossier(workbench.visit)
-    assert stored is not None
+def floor(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Floor]:
     folder = tmp_path_factory.mktemp("floor")
-    shop, visit = planned_shop(folder, stored[1])
+    shop, visit = planned_shop(folder)
     bench = Bench(folder, free_port())
     bench.start()
     bench.answers()
@@ -95,7 +93,9 @@ def test_no_rule_is_broken_in_any_state(floor: Floor, browser: Browser, theme: s
 
     for details in page.locator("details").all():
         details.evaluate("d => d.open = true")
-    expect(page.locator("#list button")).to_have_count(77)
+    expect(page.locator("#list button")).to_have_count(
+        len([s for s in floor.dossier.plan.sections if s.steps])
+    )
     look("waiting")
     page.locator("#start").tap()
     expect(page.locator("#ask")).to_be_visible()
@@ -105,19 +105,19 @@ def test_no_rule_is_broken_in_any_state(floor: Floor, browser: Browser, theme: s
     look("pad on the paint?")
     page.locator("[data-answer=yes]").tap()
     page.locator("#set").tap()
-    expect(page.locator(".prompt")).to_have_count(0)
-    page.wait_for_timeout(400)
-    page.locator("#set").tap()
-    expect(page.locator(".prompt").first).to_be_visible()
+    expect(page.locator("#count")).to_contain_text("Set 2 of")
     look("working")
     page.locator("#stop").tap()
+    expect(page.locator(".prompt").first).to_be_visible()
+    look("to be wiped")
     page.locator("#skip").tap()
     look("why leave it out?")
     page.keyboard.press("Escape")
-    for _ in range(4):
+    for _ in range(3):
         page.wait_for_timeout(400)
-        if page.locator("#undo").is_visible():
-            page.locator("#undo").tap()
+        page.locator("#undo").tap()
+    expect(page.locator("#undo")).to_be_hidden()
+    expect(page.locator("#net")).to_have_text("All sent.")
     context.close()
     assert not broken
     assert not small
@@ -134,10 +134,10 @@ def test_a_section_by_keyboard_alone(floor: Floor, bare: BrowserContext) -> None
     expect(page.locator("#said")).to_contain_text("Started")
     page.locator("#set").focus()
     page.keyboard.press("Space")
-    expect(page.locator("#said")).to_have_text(re.compile(r"Set 1 of \d done"))
+    expect(page.locator("#said")).to_contain_text(re.compile(r"Set 1 of \d done"))
     page.locator("#undo").focus()
     page.keyboard.press("Enter")
-    expect(page.locator("#said")).to_have_text("Taken back: set done")
+    expect(page.locator("#said")).to_contain_text("Taken back: set done")
     expect(page.locator("#count")).to_contain_text("Set 1 of")
     page.locator("#stop").focus()
     page.keyboard.press("Enter")
@@ -186,7 +186,7 @@ def test_the_tick_sounds_only_when_asked(floor: Floor, bare: BrowserContext) -> 
     page.wait_for_timeout(1300)
     assert page.evaluate("tones") == 0
     page.locator("#tick").tap()
-    page.wait_for_function("tones > 0", timeout=5000)
+    page.wait_for_function("() => window.tones > 0", timeout=5000)
     page.locator("#tick").tap()
     page.wait_for_timeout(200)
     tones = page.evaluate("tones")
@@ -225,7 +225,7 @@ def test_vibration_is_told_before_its_limit(floor: Floor, bare: BrowserContext) 
 
 def test_another_language_and_other_units(floor: Floor, bare: BrowserContext) -> None:
     page = floor.page(bare, lang="es", units="us")
-    assert page.locator("#start").inner_text() == "Empezar"
+    assert page.locator("#next").inner_text() == "Siguiente sección"
     assert page.locator("#net").inner_text() == "Todo enviado."
     assert "lbf" in page.locator("#settings").inner_text()
     assert "mil" in page.locator("#costs").inner_text()

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from workserver import Bench, planned_shop
 
-from conftest import PHONE, Workbench, free_port
+from conftest import PHONE, free_port
 from leastcut.job.settle import read
 from leastcut.job.visit import fold
 from leastcut.shop.access import Access
@@ -61,13 +61,9 @@ class Two:
 
 
 @pytest.fixture
-def two(
-    workbench: Workbench, browser: Browser, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Two]:
-    stored = workbench.shop.dossier(workbench.visit)
-    assert stored is not None
+def two(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Two]:
     folder = tmp_path_factory.mktemp("two")
-    shop, visit = planned_shop(folder, stored[1])
+    shop, visit = planned_shop(folder)
     bench = Bench(folder, free_port())
     bench.start()
     bench.answers()

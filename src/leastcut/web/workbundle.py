@@ -301,7 +301,7 @@ def _piece(
         panel=plan.panel,
         id=plan.id,
         steps=tuple(
-            OneStep(process=s.process, sets=s.sets, seconds=round(s.seconds, 1)) for s in plan.steps
+            OneStep(process=s.process, sets=s.sets, seconds=s.seconds) for s in plan.steps
         ),
         cell=_ring(section.cell_mm),
         worked=_ring(section.worked_mm),

@@ -69,7 +69,11 @@ class Screen extends Standing {
 
   /** Say something to who does not look; a counter, not the running seconds. */
   heard(words) {
-    if (words) at("said").textContent = words;
+    if (!words) return;
+    // What one tap brings about is said in one breath: the later words would cut off the earlier.
+    const breath = performance.now() - (this.saidAt ?? -Infinity) < 1000;
+    this.saidAt = performance.now();
+    at("said").textContent = breath ? `${at("said").textContent}. ${words}` : words;
   }
 
   async reached() {
