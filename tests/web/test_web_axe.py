@@ -135,3 +135,12 @@ def test_without_script_every_form_is_still_there(browser, workbench) -> None:  
     page.locator(".entry").first.get_by_role("button", name="Undo").click()
     assert not page.locator(".entry").count()
     context.close()
+
+
+def test_on_paper_there_are_no_buttons(phone: Page, workbench) -> None:  # noqa: ANN001
+    phone.goto(f"{workbench.here}/panel/bonnet")
+    phone.emulate_media(media="print")
+    for gone in ("nav.stages", "form", ".links", ".settings"):
+        assert not phone.locator(gone).first.is_visible(), gone
+    for stays in ("h1", ".paper svg", "dl.figures", "details.how p"):
+        assert phone.locator(stays).first.is_visible(), stays
