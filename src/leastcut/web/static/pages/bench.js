@@ -19,6 +19,10 @@ function renew(id, seconds) {
   setTimeout(async () => {
     try {
       const answer = await fetch(location.href, { headers: { "X-Renew": id } });
+      if (answer.redirected) {
+        location.replace(answer.url);
+        return;
+      }
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const old = document.getElementById(id);
       const now = page.getElementById(id);
