@@ -175,6 +175,33 @@ def test_a_visit_without_a_car_waits(carried: tuple[Shop, Carried]) -> None:
     assert analyst.wait(visit, timeout_s=0.1)
 
 
+def test_a_round_that_fails_is_told_and_rests(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop = open_shop(tmp_path / "shop")
+    visit = shop.new_visit(shop.new_car("mine", now_s=1.0), now_s=1.0)
+    add(shop, visit, "label", "car.label", "mine")
+    add(shop, visit, "body", "car.body", "suv")
+    calls: list[int] = []
+
+    def broken(*_: Any) -> None:
+        calls.append(1)
+        raise RuntimeError("a fault of ours")
+
+    monkeypatch.setattr(analysing, "settle", broken)
+    monkeypatch.setattr(analysing, "AGAIN_S", 1e9)
+    analyst = Analyst(shop, Here())
+    for _ in range(3):
+        analyst.poke(visit)
+        assert analyst.wait(visit, timeout_s=LONG_S)
+    assert len(calls) == 1
+    assert analyst.progress(visit).failed == "RuntimeError: a fault of ours"
+    monkeypatch.setattr(analysing, "AGAIN_S", 0.0)
+    analyst.poke(visit)
+    assert analyst.wait(visit, timeout_s=LONG_S)
+    assert len(calls) == 2
+
+
 def kill_once(path: str) -> str:
     """End this process the first time, answer the second."""
     if not Path(path).exists():
@@ -216,9 +243,8 @@ def test_work_that_kills_is_found_out(
         analysing, "each", lambda _, __, items, **___: ((i, Lost(i)) for i in items)
     )
     analyst = Analyst(shop, Here())
-    add(shop, visit, "again", "target.finish", "daily")
     analyst.poke(visit)
     assert analyst.wait(visit, timeout_s=LONG_S)
     stored = shop.dossier(visit)
-    assert stored is not None
+    assert stored is not None  # the same facts, but another analysis: decided anew
     assert "ended the process" in settle.read(stored[1]).problems[0].what

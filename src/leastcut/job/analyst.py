@@ -8,6 +8,7 @@ any number of pokes come to one more round.
 
 import logging
 import threading
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -21,12 +22,14 @@ from leastcut.job.look import Look, Seen, key, see
 from leastcut.job.settle import needed, picture_key, settle
 from leastcut.job.sources import InShop, shop_source
 from leastcut.job.visit import Visit, fold
-from leastcut.shop.executors import Executor, Local, Lost, each
+from leastcut.shop.executors import Executor, Local, Lost, each, one
 from leastcut.shop.facts import Fact
 from leastcut.shop.store import Shop
 from leastcut.shop.trouble import ShopError
 
 _LOG = logging.getLogger(__name__)
+
+AGAIN_S = 30.0  # a round that failed is tried again after this, or when there is a new fact
 
 _FATAL = Seen(
     error=Problem(
@@ -111,6 +114,9 @@ class Analyst:
         self._lock = threading.Lock()
         self._rounds: dict[int, _Round] = {}
         self._failed: dict[int, str] = {}
+        self._heads: dict[int, int] = {}  # of the stored dossiers, as far as seen to here
+        self._seen_to: dict[int, int] = {}  # up to which fact everything was worked out here
+        self._failed_at: dict[int, tuple[int | None, float]] = {}
         self._idle = threading.Condition(self._lock)
         self._closed = False
 
@@ -127,14 +133,14 @@ class Analyst:
 
     def progress(self, visit: int) -> Progress:
         """Say how far the analysis of a visit is."""
-        stored, wanted_head = self._shop.dossier(visit), self._shop.head(visit)
+        head, wanted_head = self._stored_head(visit), self._shop.head(visit)
         with self._lock:
             now = self._rounds.get(visit) or _Round(doing="")
             return Progress(
                 doing=now.doing,
                 done=now.done,
                 total=now.total,
-                head=None if stored is None else stored[0],
+                head=head,
                 wanted_head=wanted_head,
                 failed=self._failed.get(visit, ""),
             )
@@ -153,6 +159,8 @@ class Analyst:
     def _see_to(self, visit: int) -> None:
         """Work on a visit until no poke came in the meantime."""
         while True:
+            with self._lock:
+                self._rounds[visit].again = False
             failed = self._guarded(visit)
             with self._idle:
                 self._failed[visit] = failed
@@ -163,34 +171,58 @@ class Analyst:
 
     def _guarded(self, visit: int) -> str:
         """Do one round; a fault of ours costs this visit's dossier and nothing else."""
+        head = None
         try:
+            head = self._shop.head(visit)
+            if self._rests(visit, head):
+                return self._failed.get(visit, "")
             self._round(visit)
         except Exception as error:  # noqa: BLE001 - a thread has nobody above it to tell
+            self._failed_at[visit] = (head, time.monotonic())
             if not self._closed:
                 _LOG.exception("the analysis of visit %s failed", visit)
             return f"{type(error).__name__}: {error}"
         return ""
 
+    def _rests(self, visit: int, head: int) -> bool:
+        """Tell whether all is done up to this fact, or failed on it a moment ago."""
+        failed_head, when = self._failed_at.get(visit, (None, 0.0))
+        lately = failed_head == head and time.monotonic() < when + AGAIN_S
+        return lately or self._seen_to.get(visit) == head
+
     def _round(self, visit: int) -> None:
         head, source = self._read(visit)
         wanted = () if source is None else needed(source)
+        looked = False
         while source is not None and (missing := self._missing(wanted)):
             self._look(visit, missing, len(wanted))
+            looked = True
             head, source = self._read(visit)
             wanted = () if source is None else needed(source)
-        if source is None or self._closed or self._known(visit, head):
+        if self._closed:
             return
+        # A finding that is new though no fact is: the analysis is another, or the finding was gone.
+        if source is not None and (looked or self._stored_head(visit) != head):
+            self._decide(visit, head, source, wanted)
+        self._seen_to[visit] = head
+
+    def _decide(self, visit: int, head: int, source: InShop, wanted: Sequence[Look]) -> None:
         self._say(visit, "deciding")
         seen = {(look.kind, look.number): self._found(look) for look in wanted}
         timed = timed_of(self._shop, besides=visit)
-        body, taught = self._executor.submit(settle, source, seen, timed).result()
+        body, taught = one(self._executor, settle, source, seen, timed)
         if taught:
             self._shop.put_finding(pace_key(visit), msgspec.json.encode(taught))
         self._shop.put_dossier(visit, head, body)
+        self._heads[visit] = head
 
-    def _known(self, visit: int, head: int) -> bool:
-        stored = self._shop.dossier(visit)
-        return stored is not None and stored[0] == head
+    def _stored_head(self, visit: int) -> int | None:
+        if visit not in self._heads:
+            stored = self._shop.dossier(visit)
+            if stored is None:
+                return None
+            self._heads[visit] = stored[0]
+        return self._heads[visit]
 
     def _read(self, visit: int) -> tuple[int, InShop | None]:
         """Return the visit as it stands now with its newest fact; None while it has no car."""

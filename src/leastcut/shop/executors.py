@@ -20,7 +20,7 @@ from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait as wait_for
 from typing import Any, Generic, Protocol, TypeVar
 
-from leastcut.errors import InputError
+from leastcut.errors import InputError, LeastcutError
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -226,6 +226,24 @@ def each(
             item = under_way.pop(future)
             result = _result(executor, future, work, item, arguments)
             yield item, result
+
+
+class LostError(LeastcutError):
+    """Work that ended its worker twice."""
+
+
+def one(executor: Executor, work: Callable[..., R], /, *arguments: Any) -> R:
+    """Do one piece of work and wait for it; once more, apart, if its worker dies.
+
+    Raises
+    ------
+    LostError
+        If it ended its worker twice.
+    """
+    ((_, result),) = each(executor, work, [None], arguments=lambda _: arguments)
+    if isinstance(result, Lost):
+        raise LostError(f"{work.__name__} ended its worker twice")
+    return result
 
 
 def _result(
