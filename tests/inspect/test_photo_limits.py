@@ -4,6 +4,7 @@ from dataclasses import replace
 from functools import cache
 
 import cv2
+import msgspec
 import numpy as np
 import pytest
 from photosheet import sheet_picture
@@ -11,9 +12,20 @@ from render import render
 from render_parts import unsrgb
 from render_scene import Scene, after
 
-from leastcut.inspect import haze, kinds, light, linematch, quality, registration, survey, traces
+from leastcut.inspect import (
+    haze,
+    kinds,
+    light,
+    linematch,
+    pictures,
+    quality,
+    registration,
+    survey,
+    traces,
+)
 from leastcut.inspect.clarity import clarity
 from leastcut.inspect.compare import compare
+from leastcut.inspect.records import Scratch
 from leastcut.inspect.scratches import find
 
 TABLE = unsrgb(np.arange(256) / 255.0).astype(np.float32)
@@ -212,3 +224,44 @@ def test_directions_shared_by_few_are_no_family() -> None:
     theta = np.linspace(0, np.pi, 30, endpoint=False)
     assert (kinds.sort(theta, np.ones(30), np.zeros(30)) == kinds.SWIRL).all()
     assert kinds.rayleigh(np.zeros(1)) == 1.0
+
+
+def test_the_overlay_tells_kinds_by_line_style_too() -> None:
+    def drawn(kind: str, points: tuple[tuple[float, float], ...]) -> np.ndarray:
+        scratch = Scratch(kind=kind, length_mm=8.0, width_um=9.0, contrast=0.5, points_px=points)
+        finding = msgspec.structs.replace(EMPTY, scratches=(scratch,))
+        return pictures.overlay(np.zeros((120, 300, 3), np.float32), finding).max(-1) > 40
+
+    line = tuple((float(x), 60.0) for x in range(20, 281, 10))
+    swirl, trail, deep = (drawn(kind, line) for kind in ("swirl", "trail", "deep"))
+    assert swirl[60, 25:275].all()  # solid
+    assert 0.4 < trail[60, 25:275].mean() < 0.8  # dashed
+    assert not deep[60, 25:275].any()  # double
+    assert deep[:60, 25:275].any(0).all()
+    assert deep[61:, 25:275].any(0).all()
+    assert not drawn("swirl", line[:1]).any()
+
+
+EMPTY = find(np.full((300, 300, 3), 0.02, np.float32))
+
+
+def test_a_map_that_no_two_photos_have_is_not_believed() -> None:
+    rng = np.random.default_rng(8)
+    n = 400
+    one = linematch.Pieces(
+        rng.uniform(0, 2400, n), rng.uniform(0, 1800, n), rng.uniform(0, np.pi, n),
+        np.full(n, 12.0), np.ones(n),
+    )  # fmt: skip
+    half = linematch.Pieces(one.x / 2, one.y / 2, one.theta, one.length, one.light)
+    same = linematch.refine(one, one, np.eye(3), (1800, 2400))
+    assert same is not None
+    assert same.rms_px < 0.01
+    assert linematch.refine(one, half, np.diag([2.0, 2.0, 1.0]), (1800, 2400)) is None
+
+
+def test_where_no_line_is_known_none_is_read() -> None:
+    none = survey.find_lines(
+        *[np.full((90, 90), 0.1, np.float32)] * 2, np.ones((90, 90), bool), um_per_px=40.0
+    )
+    trace = traces.along(none.runs, none.scratch)
+    assert len(traces.brightest(np.zeros(0), trace)) == 0
