@@ -117,12 +117,7 @@ class Shop:
             n = int(total.scalar_one())
             pages = max(1, ceil(n / per_page))
             page = min(max(1, page), pages)
-            newest = (
-                carrows.car_rows().where(*match).order_by(cars.c.opened_s.desc(), cars.c.id.desc())
-            )
-            rows = connection.execute(
-                newest.limit(per_page).offset((page - 1) * per_page)
-            ).mappings()
+            rows = connection.execute(carrows.car_page(match, page, per_page)).mappings()
             found = tuple(CarRow(**row) for row in rows)
         return Page(rows=found, page=page, pages=pages, total=n)
 
