@@ -15,6 +15,8 @@ from typing import Literal, cast
 Language = Literal["en", "es"]
 LANGUAGES: Mapping[Language, str] = {"en": "English", "es": "Español"}
 
+# How two names are joined.
+_AND = {"es": " y "}
 _HOLE = re.compile(r"\{(\w+)\}")
 
 
@@ -66,7 +68,7 @@ def told(lang: str, sentence: str) -> str:
     sentence : str
         The English sentence; returned as it is where the catalogue has nothing like it.
     """
-    if lang == "en" or not sentence:
+    if lang not in _AND or not sentence:
         return sentence
     exact = catalogue().get(sentence)
     if exact is not None:
@@ -75,9 +77,10 @@ def told(lang: str, sentence: str) -> str:
         if found := pattern.fullmatch(sentence):
             parts = {name: told(lang, part) for name, part in found.groupdict().items()}
             return say(lang, english, **parts)
-    for between in (". ", "; ", ", "):
-        if between in sentence:
-            return between.join(told(lang, part) for part in sentence.split(between))
+    for between, joined in ((". ", ". "), ("; ", "; "), (", ", ", "), (" and ", _AND[lang])):
+        parts = sentence.split(between)
+        if len(parts) > 1 and (between != " and " or all(part in catalogue() for part in parts)):
+            return joined.join(told(lang, part) for part in parts)
     return sentence
 
 
