@@ -18,6 +18,7 @@ for folder in (ROOT / "tests", ROOT / "tests" / "web"):
     sys.path.insert(0, str(folder))
 
 TAPS = 200
+PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
 
 
 def compared(wanted: Sequence[Any], got: Sequence[Any]) -> dict[str, int]:
@@ -33,10 +34,9 @@ def compared(wanted: Sequence[Any], got: Sequence[Any]) -> dict[str, int]:
 def one(browser: Any, folder: Path, *, host: str, taps: int, seed: int) -> dict[str, Any]:
     """Tap through one context and return what became of it."""
     from playwright.sync_api import expect
-    from workserver import Bench, plan, planned_shop
+    from workserver import PHONE, Bench, free_port, paired, plan, planned_shop
     from worktaps import Thumb, recorded, run
 
-    from conftest import PHONE, free_port, paired
     from leastcut.job.settle import read
 
     shop, visit = planned_shop(folder / host)
@@ -70,12 +70,11 @@ def main(taps: int = TAPS, seed: int = 1) -> dict[str, Any]:
     from playwright.sync_api import sync_playwright
     from workserver import NAME
 
-    from conftest import FLAGS, MAC, PROGRAMS
-
-    program = next((found for name in PROGRAMS if (found := shutil.which(name))), MAC)
+    program = next(found for name in PROGRAMS if (found := shutil.which(name)))
+    flags = ["--no-sandbox", "--disable-gpu", f"--host-resolver-rules=MAP {NAME} 127.0.0.1"]
     with tempfile.TemporaryDirectory() as place, sync_playwright() as driver:
         folder = Path(place)
-        browser = driver.chromium.launch(executable_path=program, args=FLAGS)
+        browser = driver.chromium.launch(executable_path=program, args=flags)
         found = {}
         for name, host in (("plain http, another name", NAME), ("secure context", "127.0.0.1")):
             found[name] = one(browser, folder, host=host, taps=taps, seed=seed)

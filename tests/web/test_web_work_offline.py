@@ -10,10 +10,9 @@ from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from workserver import NAME, Bench, plan, planned_shop
+from workserver import NAME, PHONE, Bench, free_port, paired, plan, planned_shop
 from worktaps import Thumb, recorded, run
 
-from conftest import PHONE, free_port, paired
 from leastcut.job.settle import read
 from leastcut.shop.store import Shop
 

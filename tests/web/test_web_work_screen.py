@@ -11,9 +11,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from test_web_axe import LEAST_PX, RULES
-from workserver import Bench, planned_shop
+from workserver import PHONE, Bench, free_port, paired, planned_shop
 
-from conftest import PHONE, free_port, paired
 from leastcut.job.settle import read
 from leastcut.shop.facts import NewFact
 from leastcut.shop.store import Shop

@@ -8,9 +8,8 @@ from typing import Any
 import msgspec
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from workserver import Bench, planned_shop
+from workserver import PHONE, Bench, free_port, planned_shop
 
-from conftest import PHONE, free_port
 from leastcut.job.settle import read
 from leastcut.job.visit import fold
 from leastcut.shop.access import Access

@@ -3,6 +3,7 @@
 Nothing is analysed in it: the plan lies in the shop already, and a killed analysis is another test.
 """
 
+import socket
 import subprocess
 import sys
 import tempfile
@@ -16,10 +17,25 @@ from typing import Any
 import httpx2
 
 from leastcut.job.analyst import Progress
+from leastcut.shop.access import Access
 from leastcut.shop.facts import NewFact
 from leastcut.shop.store import Shop, open_shop
 
 NAME = "bench.test"
+PHONE = {"width": 390, "height": 844}
+
+
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
+def paired(shop: Shop) -> str:
+    """Return the key of a new device of the owner."""
+    access, now_s = Access(shop.database), time.time()
+    owner = access.owner(now_s=now_s)
+    return access.redeem(access.new_code(owner, now_s=now_s), "test", now_s=now_s)
 
 
 class Still:

@@ -300,9 +300,7 @@ def _piece(
     return Piece(
         panel=plan.panel,
         id=plan.id,
-        steps=tuple(
-            OneStep(process=s.process, sets=s.sets, seconds=s.seconds) for s in plan.steps
-        ),
+        steps=tuple(OneStep(process=s.process, sets=s.sets, seconds=s.seconds) for s in plan.steps),
         cell=_ring(section.cell_mm),
         worked=_ring(section.worked_mm),
         strokes=tuple((_ring(stroke)[0], _ring(stroke)[1]) for stroke in section.strokes_mm)
