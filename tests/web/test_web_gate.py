@@ -223,8 +223,8 @@ def test_changes_are_in_the_audit(bench: Desk) -> None:
     page = client.get("/people/audit")
     told = words(page)
     assert "audited phone" in told
-    assert "POST /v/{visit:int}/links" in told
-    assert f"visit {bench.visit}" in told
+    assert f"Client link made · visit {bench.visit}" in told
+    assert "POST /people/new just now · Owner · audited phone · 422" in told
 
 
 def ask(path: str = "/", method: str = "GET", **headers: str) -> Ask:

@@ -201,9 +201,12 @@ class Gate:
         await made(scope, _nothing, cast("Any", answer.send))
 
     def _note(self, scope: Any, ask: Ask, who: Who | None, status: int) -> None:
-        """Have the audit keep a change; what signs people in notes itself."""
+        """Have the audit keep a change, and whatever was refused; some work notes itself."""
+        route = rules.route_of(scope)
+        if status < 400 and route.startswith(rules.NOTED):
+            return
         self.audit.later(
-            f"{ask.method} {rules.route_of(scope)}",
+            f"{ask.method} {route}",
             at_s=time.time(),
             where=rules.place_of(scope),
             detail=f"{status} from {ask.address}",

@@ -29,6 +29,30 @@ ROLE_NAMES = {
     "detailer": mark("Detailer: everything on cars"),
     "learner": mark("Learner: looks, measures and works; no prices, no client links"),
 }
+# What stands in the audit, in words; anything else is shown as it stands.
+DEEDS = {
+    "person in": mark("Person added"),
+    "person out": mark("Person shut out"),
+    "role": mark("Role changed"),
+    "password set": mark("Password set"),
+    "password off": mark("Password taken away"),
+    "code": mark("Code made"),
+    "pair": mark("Device paired"),
+    "pair refused": mark("Pairing refused"),
+    "sign in": mark("Signed in"),
+    "sign in refused": mark("Sign-in refused"),
+    "device out": mark("Device shut out"),
+    "link": mark("Client link made"),
+    "link off": mark("Client link shut"),
+    "POST /v/{visit:int}/facts": mark("Facts written"),
+    "POST /api/visits/{visit:int}/facts": mark("Facts written"),
+    "POST /new": mark("Car begun"),
+    "POST /cars/{car:int}/visit": mark("Visit begun"),
+    "POST /settings": mark("Settings chosen"),
+    "POST /api/uploads/{upload}/finish": mark("Photo sent"),
+    "POST /api/uploads": mark("Photo begun"),
+    "PUT /api/uploads/{upload}": mark("Piece of a photo sent"),
+}
 AUDIT_ROWS = 40
 DAY_S = 86400.0
 
@@ -224,6 +248,7 @@ async def audit_page(request: Request) -> Response:
         "audit.html",
         title=mark("What was done"),
         found=found,
+        deed=lambda what: DEEDS.get(what, what),
         ago=lambda at_s: _ago(request, at_s, now_s),
     )
 

@@ -21,6 +21,8 @@ OPEN_FOLDERS = ("/static/", "/fonts/")
 DOORS = frozenset({"/enter", "/pair", "/sign-in"})
 OPEN = DOORS | {"/healthz", "/metrics", "/favicon.ico", "/authority.crt"}
 LINK = "/see/"
+# Routes whose work notes itself in the audit, in its own transaction.
+NOTED = ("/people", "/devices", "/links", "/v/{visit:int}/links", "/pair", "/sign-")
 
 
 def is_open(ask: Ask) -> bool:
