@@ -1,0 +1,50 @@
+"""The pages made from checks, contract and glossary are what their makers make now."""
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+
+def maker(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, ROOT / "tools" / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("name", ["make_evidence", "make_architecture", "make_glossary"])
+def test_made_page_is_fresh(
+    name: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    made = maker(name)
+    monkeypatch.setattr(sys, "argv", [name, "--check"])
+    assert made.main() == 0, capsys.readouterr().out
+
+
+def test_a_stale_evidence_page_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    made = maker("make_evidence")
+    stale = tmp_path / "evidence.md"
+    stale.write_text(made.PAGE.read_text().replace("as printed", "as hoped"))
+    monkeypatch.setattr(made, "PAGE", stale)
+    monkeypatch.setattr(made, "ROOT", tmp_path)
+    monkeypatch.setattr(sys, "argv", ["make_evidence", "--check"])
+    assert made.main() == 1
+    assert "stale" in capsys.readouterr().out
+
+
+def test_the_evidence_page_counts_what_it_lists() -> None:
+    page = (ROOT / "docs" / "evidence.md").read_text(encoding="utf-8")
+    listed = [line for line in page.splitlines() if line.endswith(("| seen |", "| seen-2 |"))]
+    good = [line for line in listed if "| differs: " not in line]
+    assert f"**{len(good)} values from" in page
+    assert len(good) >= 200
+    assert "not met" not in page
