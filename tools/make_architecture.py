@@ -73,7 +73,7 @@ def about(package: str) -> str:
     return text.splitlines()[0].rstrip(".")
 
 
-def wrapped(text: str, width: int = 40) -> list[str]:
+def wrapped(text: str, width: int = 37) -> list[str]:
     """Break a line in two at a space."""
     if len(text) <= width:
         return [text]
@@ -82,13 +82,19 @@ def wrapped(text: str, width: int = 40) -> list[str]:
     return [text[:at], rest if len(rest) <= width else rest[: rest.rfind(" ", 0, width)] + " …"]
 
 
-def places(rows: list[list[str]]) -> dict[str, tuple[float, float]]:
-    """Return the top left corner of every box."""
-    at = {}
-    for i, row in enumerate(rows):
+def places(rows: list[list[str]], edges: Edges) -> dict[str, tuple[float, float]]:
+    """Return the top left corner of every box, each over what it uses."""
+    at: dict[str, tuple[float, float]] = {}
+
+    def middle(name: str) -> float:
+        below = [at[used][0] for user, used in edges if user == name and used in at]
+        return sum(below) / len(below) if below else WIDTH / 2
+
+    for i, row in reversed(list(enumerate(rows))):
         whole = len(row) * BOX + (len(row) - 1) * 40
-        for k, name in enumerate(row):
-            at[name] = (LEFT + (WIDTH - 2 * LEFT - whole) / 2 + k * (BOX + 40), 56.0 + i * (HEIGHT + GAP))  # fmt: skip
+        for k, name in enumerate(sorted(row, key=middle)):
+            x = (WIDTH - whole) / 2 + k * (BOX + 40)
+            at[name] = (x, 56.0 + i * (HEIGHT + GAP))
     return at
 
 
@@ -116,7 +122,7 @@ def arrow(used: tuple[float, float], user: tuple[float, float], shift: float) ->
 
 def drawn(rows: list[list[str]], edges: Edges) -> str:
     """Return the picture."""
-    at = places(rows)
+    at = places(rows, edges)
     height = 56 + len(rows) * (HEIGHT + GAP)
     level = {name: i for i, row in enumerate(rows) for name in row}
     arrows = [
@@ -136,14 +142,14 @@ def drawn(rows: list[list[str]], edges: Edges) -> str:
 
 
 def around(used: tuple[float, float], user: tuple[float, float], i: int) -> str:
-    """Draw a long arrow beside the boxes between."""
-    left = i % 2 == 0
-    x0 = used[0] + (0 if left else BOX)
-    x1 = user[0] + (0 if left else BOX)
-    y0, y1 = used[1] + HEIGHT / 2, user[1] + HEIGHT / 2
-    away = min(x0, x1) - 26 - 9 * (i % 7) if left else max(x0, x1) + 26 + 9 * (i % 7)
+    """Draw a long arrow beside the boxes between, on the side where they stand."""
+    left = used[0] + user[0] + BOX < WIDTH
+    x0, x1 = (at[0] + (0 if left else BOX) for at in (used, user))
+    y0, y1 = used[1] + HEIGHT / 2 - 4, user[1] + HEIGHT / 2 + 4
+    away = 36 + 12 * (i % 4)
+    turn = min(x0, x1) - away if left else max(x0, x1) + away
     end = x1 - 5 if left else x1 + 5
-    return f'<path d="M{x0:g} {y0:g} C{away:g} {y0:g} {away:g} {y1:g} {end:g} {y1:g}" fill="none" stroke="{QUIET}" stroke-width="1.4" marker-end="url(#tip)"/>'
+    return f'<path d="M{x0:g} {y0:g} C{turn:g} {y0:g} {turn:g} {y1:g} {end:g} {y1:g}" fill="none" stroke="{QUIET}" stroke-width="1.4" marker-end="url(#tip)"/>'
 
 
 def main() -> int:
