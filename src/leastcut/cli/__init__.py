@@ -29,6 +29,7 @@ _COMMANDS: dict[str, tuple[str, str, str]] = {
     "protect": ("protect", "group", "When the last layer may go on."),
     "handover": ("handover", "group", "Reports, care sheet, clear-coat ledger."),
     "shop": ("shop_people", "group", "The shop's record: backup, restore, check, move, room."),
+    "doctor": ("doctor", "doctor", "What is installed, what is missing, how to put it right."),
     "serve": ("serve", "serve", "Open the workbench, here or for phones too."),
 }
 
