@@ -196,11 +196,11 @@ def local_noise(best: F32, usable: Bools) -> F32:
     grid = np.where(count > 20, blocks[np.arange(len(blocks)), at], np.nan)
     middle = float(np.nanmedian(grid)) if np.isfinite(grid).any() else 1.0
     filled = np.where(np.isfinite(grid), grid, middle).reshape(rows, cols).astype(np.float32)
-    filled = (np.maximum(filled, 0.2 * middle) / NOISE_AT_QUANTILE).astype(np.float32)
+    filled = (np.maximum(filled, max(0.2 * middle, 1e-6)) / NOISE_AT_QUANTILE).astype(np.float32)
     if min(rows, cols) >= 3:
         filled = cv2.medianBlur(filled.astype(np.float32), 3)
     result: F32 = cv2.resize(filled, (width, height), interpolation=cv2.INTER_LINEAR)
-    return np.maximum(result, np.float32(1e-6))
+    return result
 
 
 def _middle(size: int, blocks: int) -> slice:
