@@ -78,9 +78,9 @@ def told(lang: str, sentence: str) -> str:
             parts = {name: told(lang, part) for name, part in found.groupdict().items()}
             return say(lang, english, **parts)
     for between, joined in ((". ", ". "), ("; ", "; "), (", ", ", "), (" and ", _AND[lang])):
-        parts = sentence.split(between)
-        if len(parts) > 1 and (between != " and " or all(part in catalogue() for part in parts)):
-            return joined.join(told(lang, part) for part in parts)
+        pieces = sentence.split(between)
+        if len(pieces) > 1 and (between != " and " or all(one in catalogue() for one in pieces)):
+            return joined.join(told(lang, one) for one in pieces)
     return sentence
 
 
