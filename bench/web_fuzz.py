@@ -26,7 +26,7 @@ from parsers import BEGINNINGS, PARSERS, outcome  # noqa: E402
 
 CORPUS = HERE.parent / "tests" / "data" / "fuzz"
 MINUTES = 2.0
-MOST_KEPT, LONGEST_KEPT, ROUND = 40, 6000, 120
+MOST_KEPT, LONGEST_KEPT, ROUND = 24, 3000, 120
 TOKENS = (
     b"\x00", b"\xff\xfe", b"\xed\xa0\x80", b"\xef\xbb\xbf", b"1e999", b"-1", b"nan", b"inf", b"9" * 40,
     b"0.1e-400", b"true", b"null", b"[", b"]" * 40, b"{" * 40, b"[[" * 40, b'"', b"'''", b"\\ud800",
@@ -89,7 +89,8 @@ def fuzz(name: str, seconds: float) -> dict[str, object]:
 
         attempt()
         known = [*BEGINNINGS[name], *kept.values()]
-    keep(folder, [*kept.values(), *crashes.values()])
+    keep(folder, [*crashes.values()], most=10**6)
+    keep(folder, [*kept.values()], most=MOST_KEPT)
     return {
         "inputs": seen.total(),
         "outcomes": len(seen),
@@ -98,11 +99,11 @@ def fuzz(name: str, seconds: float) -> dict[str, object]:
     }
 
 
-def keep(folder: Path, inputs: list[bytes]) -> None:
+def keep(folder: Path, inputs: list[bytes], *, most: int) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for data in inputs:
         path = folder / f"{hashlib.sha256(data).hexdigest()[:16]}.bin"
-        if len(list(folder.glob("*.bin"))) < 2 * MOST_KEPT:
+        if len(list(folder.glob("*.bin"))) < most:
             path.write_bytes(data)
 
 

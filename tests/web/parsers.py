@@ -132,7 +132,8 @@ def _facts(data: bytes) -> object:
         for n, fact in enumerate(good)
     ]
     now = fold(known)
-    return msgspec.json.encode(contradictions(now)), len(refused), now.job is None
+    msgspec.json.encode(contradictions(now))
+    return sorted({one.why[:12] for one in refused}), now.job is None
 
 
 def _form(data: bytes) -> object:

@@ -7,6 +7,8 @@ before anything else looks at it.
 import importlib
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -109,6 +111,17 @@ def open_checked(data: bytes) -> Any:
     return _open(data)
 
 
+@contextmanager
+def _faults() -> Iterator[None]:
+    """Turn whatever a decoder raises over a broken file into a sentence: it is about the file."""
+    try:
+        yield
+    except PhotoError:
+        raise
+    except Exception as error:  # noqa: BLE001 - decoders raise nearly anything over broken files
+        raise _damaged(error) from None
+
+
 def _open(data: bytes) -> Any:
     """Open with Pillow, refusing what is too large before any pixel is decoded."""
     from PIL import Image, UnidentifiedImageError
@@ -126,7 +139,8 @@ def _open(data: bytes) -> Any:
         raise _too_many_pixels() from None
     except (OSError, ValueError, SyntaxError) as error:
         raise _damaged(error) from None
-    _check(image)
+    with _faults():
+        _check(image)
     return image
 
 
@@ -177,13 +191,10 @@ def _convert(image: Any, name: str) -> Photo:
     from PIL import ImageOps
 
     mode = image.mode
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            image.load()
-            upright = ImageOps.exif_transpose(image)
-    except (OSError, ValueError, SyntaxError, EOFError, MemoryError) as error:
-        raise _damaged(error) from None
+    with _faults(), warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        image.load()
+        upright = ImageOps.exif_transpose(image)
     array, kind = _pixels(upright, mode)
     if array.shape[0] < 2 or array.shape[1] < 2:
         raise PhotoError(
