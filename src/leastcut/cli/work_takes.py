@@ -2,7 +2,7 @@
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -10,8 +10,6 @@ from leastcut.cli import options
 from leastcut.errors import InputError
 
 if TYPE_CHECKING:
-    import msgspec
-
     from leastcut.polish.records import Stroke
     from leastcut.work.records import Attempt, Progress, Takes, TechniqueFinding, Wanted
 
@@ -196,7 +194,7 @@ def _strokes(path: Path, section: str | None) -> "tuple[Stroke, ...]":
     return tuple(((a - x, b - y), (c - x, d - y)) for (a, b), (c, d) in own[0].strokes_mm)
 
 
-def _plan_type() -> "type[msgspec.Struct]":
+def _plan_type() -> Any:
     """Return what is read of a plan: the strokes of one set, or of sections with their outlines."""
     import msgspec
 
