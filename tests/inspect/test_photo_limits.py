@@ -181,6 +181,10 @@ def test_a_photo_too_small_for_the_coarser_levels_is_still_searched() -> None:
     usable = np.ones(image.shape, bool)
     lines = survey.find_lines(image, survey.root_of(image), usable, um_per_px=40.0)
     assert lines.count == 1
+    tiny = {"um_per_px": 1.0}  # a third of a millimetre long: too short to be told a scratch
+    root = survey.root_of(image)
+    assert survey.find_lines(image, root, usable, **tiny).count == 0
+    assert survey.find_lines(image, root, usable, **tiny, only_scratches=False).count == 1
 
 
 def test_registration_says_how_little_two_photos_share() -> None:

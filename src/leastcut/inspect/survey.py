@@ -79,7 +79,9 @@ def usable_area(grey: F32, measured: Bools) -> Bools:
     return measured & free
 
 
-def find_lines(grey: F32, root: F32, usable: Bools, *, um_per_px: float) -> Lines:
+def find_lines(
+    grey: F32, root: F32, usable: Bools, *, um_per_px: float, only_scratches: bool = True
+) -> Lines:
     """Find every line in the usable area.
 
     Parameters
@@ -90,6 +92,8 @@ def find_lines(grey: F32, root: F32, usable: Bools, *, um_per_px: float) -> Line
         Where lines may be looked for.
     um_per_px : float
         Scale, by which marks too wide or too curly for a scratch are told.
+    only_scratches : bool
+        Leave out lines that look less like a scratch than like a rim, a fibre or rowed-up specks.
     """
     parts: list[Runs] = []
     level_root, level_usable = root, usable
@@ -107,7 +111,8 @@ def find_lines(grey: F32, root: F32, usable: Bools, *, um_per_px: float) -> Line
         level_usable = cv2.resize(
             level_usable.astype(np.uint8), level_root.shape[::-1], interpolation=cv2.INTER_NEAREST
         ).view(np.bool_)
-    return _scratches(grey, strength, linking.concatenate(parts), um_per_px)
+    scale = um_per_px if only_scratches else None
+    return _scratches(grey, strength, linking.concatenate(parts), scale)
 
 
 def _level_runs(root: F32, usable: Bools, shape: tuple[int, ...], level: int) -> tuple[Runs, F32]:
@@ -182,8 +187,8 @@ def score(runs: Runs) -> F64:
     return result
 
 
-def _scratches(grey: F32, strength: F32, runs: Runs, um_per_px: float) -> Lines:
-    """Join runs to scratches and keep those with enough evidence."""
+def _scratches(grey: F32, strength: F32, runs: Runs, um_per_px: float | None) -> Lines:
+    """Join runs to scratches and keep those with enough evidence; without a scale, every line."""
     label = linking.bridge(runs, strength, FLOOR_SHARE * ridges.LINE_GAIN * LEAST_RISE)
     size = int(label.max()) + 1 if len(label) else 0
     n = np.bincount(label, runs.n, minlength=size)
@@ -194,7 +199,8 @@ def _scratches(grey: F32, strength: F32, runs: Runs, um_per_px: float) -> Lines:
     pick = good[label]
     runs, label = runs[pick], label[pick]
     shape = profile.measure(grey, runs)
-    good &= _likelihood(runs, label, shape, evidence, um_per_px) > 0
+    if um_per_px is not None:
+        good &= _likelihood(runs, label, shape, evidence, um_per_px) > 0
     pick = good[label]
     names = np.unique(label[pick], return_inverse=True)[1].astype(np.intp)
     return Lines(runs[pick], names, shape[pick])
