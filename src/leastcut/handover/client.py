@@ -86,7 +86,7 @@ def report_sheet(
         "loads": _picture("loads.svg", load_chart(dossier)),
         "panels": [_panel_row(dossier, panel) for panel in panels_in_order(dossier)],
         "trials": [trial_row(trial, dossier) for trial in dossier.trials],
-        "advice": dossier.testspot.next.why,
+        "advice": "" if work_recorded(dossier) else dossier.testspot.next.why,
         "tools": _tools(dossier),
         "left": left_on_purpose(dossier),
         "window": dossier.window.why if dossier.window else "",
