@@ -17,6 +17,7 @@ from leastcut.shop.access import Access
 from leastcut.shop.facts import NewFact
 from leastcut.shop.store import Shop, open_shop
 from leastcut.web.app import create_app
+from leastcut.web.gate import Gate
 from leastcut.web.settings import Limits, Settings
 from leastcut.web.who import COOKIE, CSRF_HEADER, csrf_of
 
@@ -100,7 +101,17 @@ def desk(folder: Path, *, limits: Limits = PATIENT, **more: Any) -> Iterator[Des
     app = create_app(shop, Still(), settings)
     yield Desk(app, shop, access, access.owner(now_s=now_s), visit)
     app.state.wonderer.close()
+    written_down(app)
     shop.close()
+
+
+def written_down(app: Any) -> None:
+    """Have the audit written that is still on its way, so that no connection is in use at the end."""
+    layer = app.middleware_stack
+    while layer is not None and not isinstance(layer, Gate):
+        layer = getattr(layer, "app", None)
+    if layer is not None:
+        layer.audit.flush()
 
 
 def words(answer: httpx2.Response) -> str:

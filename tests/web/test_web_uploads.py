@@ -6,13 +6,14 @@ import os
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import httpx2
 import numpy as np
 import pytest
-from door import Desk, desk
+from door import Desk, Still, desk, written_down
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pictures_for_tests import SECRETS, photo, upright
@@ -23,6 +24,7 @@ from leastcut.shop import guard, strip
 from leastcut.shop.guard import take_in
 from leastcut.shop.links import Links
 from leastcut.shop.photos import PhotoError
+from leastcut.web.app import create_app
 from leastcut.web.chunks import Chunks, Note, UploadError
 
 RAW = {"content-type": "application/octet-stream"}
@@ -192,12 +194,15 @@ def test_an_upload_outlives_the_server(tmp_path: Path) -> None:
         key = first.key()
         name = begin(first.paired(key), len(content))
         put(first.paired(key), name, 0, content[:3000])
-    with desk(tmp_path) as second:
+        app = create_app(first.shop, Still(), first.app.state.settings)
+        second = replace(first, app=app)
         client = second.paired(key)
         assert client.get(f"/api/uploads/{name}").json() == {"have": 3000}
         put(client, name, 3000, content[3000:])
         done = client.post(f"/api/uploads/{name}/finish", json={"visit": second.visit})
         assert done.status_code == 200
+        app.state.wonderer.close()
+        written_down(app)
 
 
 def test_two_at_once_write_no_byte_twice(bench: Desk) -> None:
