@@ -198,6 +198,20 @@ def test_actual_against_planned(dossier: Dossier) -> None:
         assert words in said
 
 
+def test_the_pace_goes_into_the_log_once(dossier: Dossier, tmp_path: Path) -> None:
+    from leastcut.cli.plan_job import log_of
+    from leastcut.cli.work_job import _log
+
+    path = tmp_path / "pace.csv"
+    path.write_text("job,operation,planned_minutes,actual_minutes\nother,clay,20,25\n")
+    found = run_answer(dossier, job="demo")
+    for _ in range(2):
+        _log(path, found, "demo")
+    assert found.totals is not None
+    assert [(t.job, t.operation) for t in log_of(path)] == [("other", "clay"), ("demo", "sets")]
+    assert log_of(path)[1].actual_minutes == found.totals.actual_minutes
+
+
 def test_no_record_is_refused(evidence: Evidence) -> None:
     bare = decided(replace(evidence, events=(), proofs=(), readings_after=()))
     assert run_answer(bare, job="x").refused is not None

@@ -26,9 +26,17 @@ _OUT = click.option(
 @click.command()
 @options.job_file
 @_OUT
+@click.option(
+    "--pace",
+    "log",
+    type=click.Path(path_type=Path),
+    help="Put the time on the paint into this CSV log, from which plan learns your pace.",
+)
 @options.as_json
 @options.units
-def run(job_file: Path, out: Path | None, *, as_json: bool, units: Units | None) -> None:
+def run(
+    job_file: Path, out: Path | None, log: Path | None, *, as_json: bool, units: Units | None
+) -> None:
     """Set the recorded work of JOB.toml against its plan: pace by section, cut against budget."""
     from leastcut.handover.plots import draw_bars
     from leastcut.job.actual import cut_plot, pace_plot, run_answer
@@ -41,6 +49,8 @@ def run(job_file: Path, out: Path | None, *, as_json: bool, units: Units | None)
             "cut": draw_bars(cut_plot(found, dossier)),
         }
         _write(job_file, out, drawn)
+    if log is not None and found.refused is None:
+        _log(log, found, job_file.stem)
     _answer(found, _run_words(found, dossier), as_json=as_json)
 
 
@@ -82,6 +92,33 @@ def _write(job_file: Path, out: Path | None, drawn: dict[str, str]) -> None:
     for name, content in drawn.items():
         target = (out or job_file.parent) / f"{job_file.stem}-{name}.svg"
         click.echo(f"wrote {write_whole(target, content)}", err=True)
+
+
+def _log(path: Path, found: "RunAnswer", job: str) -> None:
+    """Put a run into the log of operation times, in the place of an earlier entry of the job."""
+    import csv
+    import io
+
+    from leastcut.cli.plan_job import COLUMNS, log_of
+    from leastcut.plan.learn import SETS, Timed
+    from leastcut.shop.files import write_whole
+
+    totals = found.totals
+    if totals is None or not totals.actual_minutes:
+        return
+    now = Timed(
+        job=job,
+        operation=SETS,
+        planned_minutes=totals.planned_minutes,
+        actual_minutes=totals.actual_minutes,
+    )
+    before = log_of(path) if path.exists() else []
+    kept = [one for one in before if (one.job, one.operation) != (job, SETS)]
+    held = io.StringIO()
+    writer = csv.writer(held, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows([getattr(one, name) for name in COLUMNS] for one in (*kept, now))
+    click.echo(f"wrote {write_whole(path, held.getvalue())}", err=True)
 
 
 def _answer(found: "RunAnswer | ProveAnswer", lines: Iterator[str], *, as_json: bool) -> None:
