@@ -164,6 +164,15 @@ def serve(folder: Path) -> tuple[subprocess.Popen[str], str]:
     return process, "http://127.0.0.1:8191"
 
 
+def cpu_ms(process: subprocess.Popen[str]) -> float:
+    """Return the processor time that the workbench itself has used [ms]; 0 where /proc is not."""
+    try:
+        told = Path(f"/proc/{process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+    except OSError:
+        return 0.0
+    return 1000 * (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def main(seconds: float = SECONDS) -> dict[str, object]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -176,7 +185,10 @@ def main(seconds: float = SECONDS) -> dict[str, object]:
         keys = people(shop)
         process, address = serve(folder / "shop")
         try:
+            before = cpu_ms(process)
             found = asyncio.run(load(address, keys, visits, seconds))
+            found["cpu_ms_per_request"] = (cpu_ms(process) - before) / int(str(found["requests"]))
+            found["load_average"] = os.getloadavg()[0]
         finally:
             process.terminate()
             process.wait(timeout=30)
