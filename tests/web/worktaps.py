@@ -6,6 +6,7 @@ record must say the same, in the same order, each once.
 
 import random
 import time
+from collections import defaultdict
 from dataclasses import dataclass, field
 
 from playwright.sync_api import Page, expect
@@ -44,6 +45,7 @@ class Thumb:
     rng: random.Random
     wanted: list[tuple[str, str]] = field(default_factory=list)
     undoable: list[int] = field(default_factory=list)
+    last: dict[str, float] = field(default_factory=lambda: defaultdict(float))
     taps: int = 0
     reloads: int = 0
 
@@ -64,12 +66,14 @@ class Thumb:
         place = self.page.locator("#where").inner_text()
         label = self.page.locator(f"#{name}").inner_text()
         kept = self.page.evaluate(KEPT)
+        # Sooner on the same button is a bounce of the same thumb.
+        self.page.wait_for_timeout(max(0.0, 450 - 1000 * (time.monotonic() - self.last[name])))
+        self.last[name] = time.monotonic()
         self.page.locator(f"#{name}").tap()
         made = self.expected(name, label, place)
         self.wanted += made
         self.until(kept + len(made))
         self.taps += 1
-        self.page.wait_for_timeout(360)  # less is a bounce of the same thumb
 
     def until(self, wanted: int) -> None:
         end = time.monotonic() + 20
