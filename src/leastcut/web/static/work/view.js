@@ -239,7 +239,7 @@ export class View {
     const [{ panel, section }] = there;
     const title = _("Two people are on section {section} of {panel}. Who works on it?", { section, panel: this.app.panel(panel).name });
     const lines = there.map((w) => _("{who}, since {time}", { who: this.app.nameOf(w.by), time: hour(w.since_s) }));
-    const answers = there.map((w) => [["stay", `${panel}/${section}`, w.by], _("{who} stays", { who: this.app.nameOf(w.by) })]);
+    const answers = there.map((w) => [["stay", `${panel}/${section}`, w.by], w.by === this.app.bundle.me.by ? _("I stay") : _("{who} stays", { who: this.app.nameOf(w.by) })]);
     return this.card(title, lines, this.app.writes ? answers : []);
   }
 
