@@ -188,6 +188,19 @@ def test_the_last_owner_stays(tmp_path_factory: pytest.TempPathFactory) -> None:
         assert owner.get("/people").status_code == 200
 
 
+@pytest.mark.parametrize("role", ["detailer", "learner"])
+def test_a_fault_shows_nobody_the_owners_page(bench: Desk, role: str) -> None:
+    _, key = bench.person(f"curious {role}", role)
+    client = bench.paired(key)
+    for path, form in (
+        ("/people/password", {"password": "short"}),
+        (f"/v/{bench.visit}/links", {"days": "9999"}),
+    ):
+        answer = client.post(path, data=form, headers={"accept": "text/html"})
+        assert answer.status_code in {403, 422}
+        assert "Who works here" not in words(answer)
+
+
 def test_a_link_is_made_shown_once_and_shut(bench: Desk) -> None:
     owner = bench.paired()
     shown = owner.post(f"/v/{bench.visit}/links", data={"days": "7"})

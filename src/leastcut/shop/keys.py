@@ -3,6 +3,7 @@
 import secrets
 from functools import cache
 from hashlib import sha256
+from threading import BoundedSemaphore
 from typing import Any, cast
 
 # No 0/O, 1/I/L, U: typed by a wet glove from a screen. 10 letters of 30 are 49 bits, for ten
@@ -12,6 +13,7 @@ CODE_LENGTH = 10
 # source: NIST SP 800-63B-4, 3.1.1.2: at least 15 letters where a password is the only factor,
 # at least 64 must be allowed, no rules of composition; status: memory
 SHORTEST_PASSWORD, LONGEST_PASSWORD = 15, 256
+_HASHING = BoundedSemaphore(2)
 
 
 def hashed(secret: str) -> str:
@@ -59,6 +61,25 @@ def hasher() -> Any:
 def nobody() -> str:
     """Return the hash of a password that nobody has."""
     return cast("str", hasher().hash(secrets.token_urlsafe(24)))
+
+
+def fits(hashed_password: str, password: str) -> bool:
+    """Tell whether a password is the one of a hash; a few at a time, for each takes 64 MiB.
+
+    Parameters
+    ----------
+    hashed_password : str
+        As :func:`hasher` made it.
+    password : str
+        As it was typed.
+    """
+    from argon2.exceptions import Argon2Error, InvalidHashError
+
+    with _HASHING:
+        try:
+            return bool(hasher().verify(hashed_password, password[:LONGEST_PASSWORD]))
+        except (Argon2Error, InvalidHashError):
+            return False
 
 
 def too_long_or_short(password: str) -> bool:

@@ -203,10 +203,11 @@ class Gate:
     def _note(self, scope: Any, ask: Ask, who: Who | None, status: int) -> None:
         """Have the audit keep a change, and whatever was refused; some work notes itself."""
         route = rules.route_of(scope)
-        if status < 400 and route.startswith(rules.NOTED):
+        what = f"{ask.method} {route}"
+        if status < 400 and (route.startswith(rules.NOTED) or what in rules.PARTS):
             return
         self.audit.later(
-            f"{ask.method} {route}",
+            what,
             at_s=time.time(),
             where=rules.place_of(scope),
             detail=f"{status} from {ask.address}",

@@ -74,6 +74,8 @@ def _posts(right: Right, work: Work, back: str = "/people") -> Any:
         except NoRowError as error:
             raise HTTPException(404, error.what) from None
         except InputError as error:
+            if not who.may("people"):
+                raise
             problem = error.problem()
             request.state.trouble = Trouble(problems={problem.where: problem}, typed=form)
             made = await run_in_threadpool(_people, request)
@@ -239,7 +241,7 @@ async def audit_page(request: Request) -> Response:
     asked = request.query_params.get("page", "1")
     if not asked.isdecimal() or len(asked) > 9:
         raise HTTPException(404, "no such page")
-    request.state.gate.audit.flush()
+    await run_in_threadpool(request.state.gate.audit.flush)
     audit = Audit(request.app.state.shop.database)
     found = await run_in_threadpool(audit.page, page=int(asked), per_page=AUDIT_ROWS)
     now_s = time.time()

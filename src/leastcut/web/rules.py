@@ -23,6 +23,8 @@ OPEN = DOORS | {"/healthz", "/metrics", "/favicon.ico", "/authority.crt"}
 LINK = "/see/"
 # Routes whose work notes itself in the audit, in its own transaction.
 NOTED = ("/people", "/devices", "/links", "/v/{visit:int}/links", "/pair", "/sign-")
+# Parts of a change that is noted when it begins and ends: the pieces of a photo.
+PARTS = ("PUT /api/uploads/{upload}",)
 
 
 def is_open(ask: Ask) -> bool:
