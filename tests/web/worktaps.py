@@ -68,8 +68,8 @@ class Thumb:
         kept = self.page.evaluate(KEPT)
         # Sooner on the same button is a bounce of the same thumb.
         self.page.wait_for_timeout(max(0.0, 450 - 1000 * (time.monotonic() - self.last[name])))
-        self.last[name] = time.monotonic()
         self.page.locator(f"#{name}").tap()
+        self.last[name] = time.monotonic()
         made = self.expected(name, label, place)
         self.wanted += made
         self.until(kept + len(made))
