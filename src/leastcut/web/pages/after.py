@@ -19,6 +19,7 @@ from leastcut.web.pages.next import next_of, wash_of
 from leastcut.web.pages.seen import shots
 from leastcut.web.pages.visit import Look, look, values_for
 from leastcut.web.reply import Reader, reader_of, render
+from leastcut.work.proof import REQUIRED
 
 MINUTES_A_DAY = 1440
 
@@ -46,7 +47,8 @@ def prove(request: Request) -> Response:
             todo=[reader.told(line) for line in before_proof(wash_of(found))],
             proofs=proofs,
             waiting=sum(shot.seen is None for shot in proofs),
-            cuts=found.dossier.cuts if found.dossier else (),
+            verdicts=found.dossier.proofs if found.dossier else (),
+            required=REQUIRED[found.job.target.finish if found.job else "daily"],
             after=[(f"reading/{key}", item) for key, item in after][::-1],
         ),
     )
