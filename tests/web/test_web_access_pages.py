@@ -76,7 +76,7 @@ def test_a_phone_pairs_by_the_code_on_the_owners_screen(
     phone.goto(workbench.address + "/people")
     row = phone.locator("li", has_text="Cora's phone")
     row.get_by_role("button").tap()
-    phone.wait_for_load_state()
+    row.wait_for(state="detached")
     hers.goto(workbench.address)
     assert hers.get_by_label("Code").count() == 1
     context.close()
