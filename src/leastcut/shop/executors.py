@@ -120,6 +120,7 @@ def _begin() -> None:
     assert parent is not None
     threading.Thread(target=_follow, args=(parent.sentinel,), daemon=True).start()
     one_thread()
+    os.nice(5)  # a page that somebody waits for goes first
 
 
 def _follow(sentinel: int) -> None:
