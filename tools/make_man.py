@@ -1,0 +1,93 @@
+"""Make the manual page of the command, from the commands themselves.
+
+``python tools/make_man.py [FOLDER]`` writes ``leastcut.1`` into the folder (``out/man``); to read it,
+``man -l out/man/leastcut.1``. To keep it, copy it to ``~/.local/share/man/man1``.
+"""
+
+import inspect
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from leastcut import __version__
+from leastcut.cli import leastcut
+
+ROOT = Path(__file__).parents[1]
+EXITS = {0: "done", 1: "our own fault, please report it", 2: "bad input: one line says what and what to do", 3: "answered, but refused to judge"}  # fmt: skip
+VARIABLES = {
+    "LEASTCUT_CONFIG": "the settings file, instead of the one in the user's folder for settings",
+    "LEASTCUT_SHOP": "the shop's record: a folder or a PostgreSQL URL",
+    "LEASTCUT_TRACE": "set to 1: show where an unexpected fault arose",
+}
+
+
+def plain(text: str) -> str:
+    """Return text that no roff reader takes for a request."""
+    safe = text.replace("\\", "\\e").replace("-", "\\-")
+    return "\n".join(
+        ("\\&" + line if line[:1] in {".", "'"} else line) for line in safe.splitlines()
+    )
+
+
+def walk(command: click.Command, path: str) -> Iterator[tuple[str, click.Command]]:
+    """Yield every command with its path, groups before their own."""
+    yield path, command
+    if isinstance(command, click.Group):
+        with click.Context(command, info_name=path) as context:
+            for name in command.list_commands(context):
+                child = command.get_command(context, name)
+                assert child is not None
+                yield from walk(child, f"{path} {name}")
+
+
+def told(command: click.Command, context: click.Context) -> list[str]:
+    """Return usage, help and options of one command."""
+    usage = " ".join(command.collect_usage_pieces(context))
+    text = [".PP", f".B {plain(context.command_path)}", plain(usage), ".PP"]
+    about = (command.help or "").replace("\b", "").strip()
+    text += [plain(part.strip()) if part.strip() else ".PP" for part in about.splitlines()]
+    for option in command.get_params(context):
+        if (record := option.get_help_record(context)) is not None:
+            text += [".TP", f".B {plain(record[0])}", plain(record[1]) or "\\&"]
+    return text
+
+
+def page() -> str:
+    """Return the manual page as roff."""
+    text = [
+        f'.TH LEASTCUT 1 "" "leastcut {__version__}" "User Commands"',
+        ".SH NAME",
+        "leastcut \\- paint correction with the least cut",
+        ".SH SYNOPSIS",
+        ".B leastcut",
+        "[\\-\\-help] [\\-\\-version] COMMAND [ARGUMENTS]",
+        ".SH DESCRIPTION",
+        plain(inspect.cleandoc(leastcut.help or "")),
+        ".SH COMMANDS",
+    ]
+    for path, command in walk(leastcut, "leastcut"):
+        if path != "leastcut":
+            with click.Context(command, info_name=path) as context:
+                text += [f".SS {path.removeprefix('leastcut ')}", *told(command, context)]
+    text += [".SH EXIT STATUS"]
+    for code, meaning in EXITS.items():
+        text += [".TP", f".B {code}", plain(meaning)]
+    text += [".SH ENVIRONMENT"]
+    for name, meaning in VARIABLES.items():
+        text += [".TP", f".B {name}", plain(meaning)]
+    return "\n".join(line for line in "\n".join(text).splitlines() if line.strip()) + "\n"
+
+
+def main() -> int:
+    """Write the page."""
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "out" / "man"
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "leastcut.1").write_text(page(), encoding="utf-8")
+    print(f"wrote {folder / 'leastcut.1'}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
