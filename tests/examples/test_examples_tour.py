@@ -33,7 +33,7 @@ def test_the_tour_tells_what_can_be_reckoned_by_hand(capsys: pytest.CaptureFixtu
     assert "5.4 °C above the dew point" in told
     low, high = map(float, re.search(r"95 %: ([\d.]+) to ([\d.]+)", told).groups())  # type: ignore[union-attr]
     assert 20 < low < high < 70
-    budget = float(re.search(r"([\d.]+) µm \([\d.]+ mil\) may be cut", told)[1])  # type: ignore[index]
+    budget = float(re.search(r"([\d.]+) µm \([\d.]+\smil\) may be cut", told)[1])  # type: ignore[index]
     assert 0 < budget < low
 
 
