@@ -181,7 +181,7 @@ def sections() -> list[Row]:
         counts.append(sum(len(m.sections) for m in made) / sum(m.lower_bound for m in made))
 
     one = alone(f"sections of {len(panels)} panels", ours, "")
-    return [{**one, "accuracy": f"{counts[0]:.3f} times the area bound"}]
+    return [{**one, "accuracy": f"{counts[0]:.3f} times the least by area"}]
 
 
 def ledger() -> list[Row]:
@@ -196,7 +196,7 @@ def technique() -> list[Row]:
     """Technique from a drawn film."""
     made = importlib.import_module("work_technique")
     kept: list[dict[str, Any]] = []
-    one = alone("technique from a film", lambda: kept.append(made.accuracy(1)), "")
+    one = alone("a film drawn, followed, judged", lambda: kept.append(made.accuracy(1)), "")
     worst = kept[0]
     return [{**one, "accuracy": f"worst path {worst['worst_path_rms_mm']:.1f} mm, speed {100 * worst['worst_speed']:.1f} %"}]  # fmt: skip
 

@@ -22,7 +22,12 @@ def ratio(row: Row) -> str:
     """Return how many times faster, with the spread over the pairs."""
     if "ratio" not in row:
         return ""
-    return f"{row['ratio']:.2g}× ({row['low']:.2g} to {row['high']:.2g})"
+    return f"{times(row['ratio'])}× ({times(row['low'])} to {times(row['high'])})"
+
+
+def times(value: float) -> str:
+    """Return a ratio with as many figures as it is worth."""
+    return f"{value:.0f}" if value >= 10 else f"{value:.1f}"
 
 
 HEAD = ("what", "ours", "peer", "times faster (spread)", "accuracy", "peak memory")
@@ -50,7 +55,7 @@ def markdown(rows: Sequence[Row]) -> str:
 def slower(rows: Sequence[Row], last: Mapping[str, float]) -> list[str]:
     """Return a sentence for every ratio that fell below two thirds of what it was."""
     return [
-        f"{row['what']} against {row['peer']}: {row['ratio']:.2g}×, was {last[key]:.2g}×"
+        f"{row['what']} against {row['peer']}: {times(row['ratio'])}×, was {times(last[key])}×"
         for row in rows
         if "ratio" in row and (key := key_of(row)) in last and row["high"] < SLOWER * last[key]
     ]
@@ -80,7 +85,7 @@ def picture(rows: Sequence[Row]) -> str:
             f'<text x="{left - 10}" y="{y + 23}" text-anchor="end" font-size="9" fill="{QUIET}">{escape(row["peer"])}</text>',
             f'<rect x="{min(x(1), x(row["ratio"])):.1f}" y="{y + 3}" width="{abs(x(row["ratio"]) - x(1)):.1f}" height="14" fill="{BAR if row["ratio"] >= 1 else OTHER}"/>',
             f'<path d="M{x(row["low"]):.1f} {y + 20}H{x(row["high"]):.1f}" stroke="{INK}" stroke-width="2"/>',
-            f'<text x="{x(max(row["ratio"], 1)) + 6:.1f}" y="{y + 14}" font-size="11">{row["ratio"]:.2g}×</text>',
+            f'<text x="{x(max(row["ratio"], 1)) + 6:.1f}" y="{y + 14}" font-size="11">{times(row["ratio"])}×</text>',
         ]
     height = 60 + step * len(ratios)
     parts.append(
