@@ -30,6 +30,8 @@ class Career:
     oracle_um: float | None = None
     eye_um: float = 0.0
     eye_met: bool = False
+    fresh_um: float = 0.0
+    fresh_met: bool = False
     fallback: bool = False
     predictions: list[tuple[float, bool]] = field(default_factory=list)
     within: list[tuple[float, bool]] = field(default_factory=list)
@@ -66,6 +68,8 @@ def play(world: World, *, gauge: bool = True, most: int = 10, **options: Any) ->
         career.fallback = gone >= REQUIRED[world.target]
     eye_um, eye_removed = world.by_eye()
     career.eye_um, career.eye_met = eye_um, eye_removed >= REQUIRED[world.target]
+    fresh_um, fresh_removed = world.by_eye(fresh=True)
+    career.fresh_um, career.fresh_met = fresh_um, fresh_removed >= REQUIRED[world.target]
     return career
 
 
@@ -124,10 +128,13 @@ def figures(careers: list[Career]) -> dict[str, Any]:
         "stopped_where_it_can": sum(c.end == "stop" for c in can) / len(can),
         "median_cut_over_oracle": float(np.median([c.cut_um / c.oracle_um for c in used])),
         "mean_cut_over_oracle": float(np.mean([c.cut_um / c.oracle_um for c in used])),
-        "less_than_by_eye": 1 - sum(c.cut_um for c in used) / sum(c.eye_um for c in used),
-        "less_than_by_eye_both_met": 1
-        - sum(c.cut_um for c in met if c.eye_met) / sum(c.eye_um for c in met if c.eye_met),
+        "less_than_by_eye": _spared(used, "eye_um"),
+        "less_than_by_eye_both_met": _spared([c for c in met if c.eye_met], "eye_um"),
         "by_eye_met": sum(c.eye_met for c in used) / len(used),
+        "less_than_by_eye_fresh": _spared(used, "fresh_um"),
+        "less_than_by_eye_fresh_both_met": _spared([c for c in met if c.fresh_met], "fresh_um"),
+        "by_eye_fresh_met": sum(c.fresh_met for c in used) / len(used),
+        "oracle_less_than_by_eye": _spared(used, "eye_um", by="oracle_um"),
         "median_trials": float(np.median([c.trials for c in careers])),
         "two_trials_or_fewer": sum(c.trials <= 2 for c in careers) / len(careers),
         "median_looks": float(np.median([c.looks for c in careers])),
@@ -136,6 +143,12 @@ def figures(careers: list[Career]) -> dict[str, Any]:
         "spot_broken": sum(c.spot_broken for c in careers) / len(careers),
         "calibration": deciles([p for c in careers for p in c.predictions]),
     }
+
+
+def _spared(careers: list[Career], against: str, *, by: str = "cut_um") -> float:
+    """Return the share of clear coat that `by` spares against another way of working."""
+    ours, theirs = (sum(getattr(c, name) for c in careers) for name in (by, against))
+    return 1.0 - ours / theirs
 
 
 def deciles(pairs: list[tuple[float, bool]]) -> list[tuple[float, float, int]]:

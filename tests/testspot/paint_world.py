@@ -132,16 +132,19 @@ class World:
         good = [cut for cut, gone in results if gone >= REQUIRED[self.target]]
         return min((cut for cut in good if cut <= self.budget_um), default=None)
 
-    def by_eye(self) -> tuple[float, float]:
+    def by_eye(self, *, fresh: bool = False) -> tuple[float, float]:
         """Return cut and removed fraction of the car when stepped up by eye until clean.
 
-        Three sets (six passes: common practice, no source) of each rung on one spot until the eye
-        finds it clean; then three sets of that rung, with its finishing step, everywhere.
+        Three sets (six passes: common practice, no source) of each rung until the eye finds it
+        clean; then three sets of that rung, with its finishing step, everywhere. On one spot, the
+        milder rungs have helped, so that the last alone may not do on the car; with `fresh` each
+        rung has a place of its own.
         """
         place = self.spot()
         rung = 0
         left = 0.10 if self.target == "daily" else 0.05
         for rung in range(4):
+            place = self.spot() if fresh else place
             self.work(place, rung, 3)
             if rung in FINISH:
                 self.work(place, FINISH[rung], 2)

@@ -181,20 +181,29 @@ def _because(case: Case, move: Move) -> str:
     if short is not None and short.p_within_budget < case.rules.p_within_budget:
         return (
             f"{short.process} × {short.sets} should do, but stays within the budget with"
-            f" {short.p_within_budget:.1%} only until its cut is known better"
+            f" {short.p_within_budget:.1%} only until its cut is known better{_measure(case)}"
         )
     return "nothing is proven yet, and this teaches most for its time"
 
 
+def _measure(case: Case) -> str:
+    """Say what photos cannot tell, unless it is measured already: they show cut over depth only."""
+    gauged = any(trial.cut_um is not None for trial in case.trials)
+    return "" if gauged else ": take a dozen gauge readings before and after"
+
+
+def _then(candidate: Candidate) -> str:
+    return f", then {candidate.finish} × {candidate.finish_sets}" if candidate.finish else ""
+
+
 def _use(candidate: Candidate) -> Advice:
-    after = f", then {candidate.finish} × {candidate.finish_sets}" if candidate.finish else ""
     return Advice(
         do="use",
         process=candidate.process,
         sets=candidate.sets,
         finish=candidate.finish,
         finish_sets=candidate.finish_sets,
-        why=f"Use {candidate.process} × {candidate.sets}{after}: the least cut"
+        why=f"Use {candidate.process} × {candidate.sets}{_then(candidate)}: the least cut"
         f" ({candidate.cut_um.mean:.1f} µm expected) proven to meet the target, chance"
         f" {candidate.p_target:.0%}; another trial would cost more than it can spare.",
     )
@@ -214,6 +223,6 @@ def _why_stop(case: Case) -> str:
     best = max(case.payable, key=lambda c: c.p_target)
     return (
         f"nothing that the budget can pay is proven after {len(case.trials)} trials; the best,"
-        f" {best.process} × {best.sets}, has a chance of {best.p_target:.0%} to meet the target:"
+        f" {best.process} × {best.sets}{_then(best)}, has a chance of {best.p_target:.0%} to meet the target:"
         " accept a lower target, or leave the deep ones"
     )

@@ -15,6 +15,8 @@ from leastcut.testspot.rules import Rules
 
 Array = NDArray[np.float64]
 
+_SPOT_SHARE = 0.2  # share of the accepted risk to the budget that one trial may take
+
 
 @dataclass(frozen=True)
 class Case:
@@ -108,17 +110,15 @@ def _named(case: Case, candidate: Candidate) -> Process:
 
 
 def _open(case: Case) -> Iterator[Move]:
-    """Yield every trial on the rungs that are open.
+    """Yield every trial on the rungs that are open: shut are the untried ones stronger than one owed.
 
-    Shut are the untried rungs stronger than one owed, and all stronger than the one proven.
+    Few sets of a stronger rung may cut less than the many of a milder one that are proven.
     """
     bar = owed(case)
     barred = False
     for process in case.ladder:
         if not (barred and process.label not in case.tried):
             yield from _on_rung(case, process)
-        if case.proven is not None and process.label == case.proven.process:
-            return
         barred |= process.label == bar
 
 
@@ -147,11 +147,11 @@ def _pure_spots(trials: Sequence[Trial], process: str) -> dict[str, int]:
 def _payable(case: Case, move: Move) -> bool:
     """Tell whether the budget pays for the cut on the spot, earlier sets included.
 
-    Several trials share the risk of one budget, so each may take half of it.
+    Several trials share the risk of one budget, so each may take a fifth of it.
     """
     if case.budget_um is None:
         return True
-    least = 1.0 - 0.5 * (1.0 - case.rules.p_within_budget)
+    least = 1.0 - _SPOT_SHARE * (1.0 - case.rules.p_within_budget)
     cut = paint.cut_draws(case.draws, move.process, move.total)
     return bool(np.mean(cut <= case.budget_um) >= least)
 

@@ -11,15 +11,15 @@ class Prices(msgspec.Struct, frozen=True, kw_only=True):
     um_min : float
         One µm of clear coat over the car.
     miss_min : float
-        A car that does not meet the target: a good part of the work is done again.
+        A car that does not meet the target: brought back, looked over, and most of it done again.
     spot_min, look_min, set_min : float
         A fresh spot (tape, wipe, photo before), one look at it (wipe bare, photo after, think),
         and one set on it.
     """
 
     um_min: float = 120.0
-    miss_min: float = 480.0
-    spot_min: float = 14.0
+    miss_min: float = 1000.0
+    spot_min: float = 24.0
     look_min: float = 3.0
     set_min: float = 2.0
 

@@ -91,8 +91,9 @@ def _probit(chance: Array) -> Array:
 def loss(table: Effects, weights: Array, tried: NDArray[np.bool_], limits: Limits) -> Array:
     """Return the loss [min] of the best decision under each row of weights (k, n_paints), (k,).
 
-    A proven candidate costs its clear coat, and one trial more if it was never tried; with nothing
-    proven, the best that can be paid also costs its chance to miss the target.
+    Priced is the decision that the rules allow. The least cut among the proven costs its clear
+    coat, and one trial more if it was never tried, whatever an unproven one might have spared.
+    With nothing proven, the best that can be paid also costs its chance to miss the target.
     """
     score = _within_score(table.log_cut, weights, limits) + table.within_shift
     meets = np.clip(weights @ table.meets + table.meets_shift, 0.0, 1.0)
@@ -110,9 +111,11 @@ def _price(
     prices = limits.prices
     another = prices.spot_min + prices.look_min + 2.0 * prices.set_min
     cost = prices.um_min * cut + np.where(tried, 0.0, another)
-    cost = cost + np.where(meets >= limits.p_target, 0.0, prices.miss_min * (1.0 - meets))
+    proven = payable & (meets >= limits.p_target)
+    least = np.min(np.where(proven, cost, np.inf), axis=1)
     nothing = prices.miss_min + prices.um_min * (limits.budget_um or 0.0)
-    return np.asarray(np.min(np.where(payable, cost, nothing), axis=1))
+    missed = np.where(payable, cost + prices.miss_min * (1.0 - meets), nothing)
+    return np.asarray(np.where(proven.any(axis=1), least, np.min(missed, axis=1)))
 
 
 def _within_score(log_cut: Array, weights: Array, limits: Limits) -> Array:
