@@ -75,8 +75,9 @@ def counts(checks: tuple[Check, ...]) -> list[str]:
     """Return how many checks there are, by status and by source."""
     good = [c for c in checks if c.published and c.agrees]
     lines = [
-        f"**{len(good)} values from {len({c.source for c in good})} published sources**, all met.",
-        "Besides:",
+        f"**{len(good)} values from {len({c.source for c in good})} published tables, pages and examples**, all met.",
+        "They are of unequal rank: standards and certified data first, then handbooks, then worked",
+        "examples on public pages, which show arithmetic only. Several stand on one standard. Besides:",
         "",
     ]
     by_status = Counter(c.status for c in checks if c not in good and c.agrees)

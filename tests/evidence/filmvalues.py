@@ -196,5 +196,5 @@ QUANTITIES = {
     "best_angle": Quantity("inspect", "angle to measure at, by the gloss at 60°", lambda t: float(gloss.best_angle(float(t)))),
     "poisson": Quantity("inspect", "95 % bound of a count of scratches", counted),
     "rayleigh": Quantity("inspect", "chance of a resultant when no direction is preferred: n, z", rayleigh),
-    "contrast": Quantity("access", "contrast of two colours", lambda t: contrast(*(f"#{c}" for c in t.split(":")))),
+    "contrast": Quantity("car", "contrast of two colours", lambda t: contrast(*(f"#{c}" for c in t.split(":")))),
 }  # fmt: skip
