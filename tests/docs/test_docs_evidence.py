@@ -1,6 +1,7 @@
 """The pages made from checks, contract and glossary are what their makers make now."""
 
 import importlib.util
+import re
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -48,3 +49,19 @@ def test_the_evidence_page_counts_what_it_lists() -> None:
     assert f"**{len(good)} values from" in page
     assert len(good) >= 200
     assert "not met" not in page
+
+
+def test_named_benches_and_tools_exist() -> None:
+    for page in (ROOT / "docs").glob("*.md"):
+        text = page.read_text(encoding="utf-8")
+        for name in re.findall(r"`?python -m bench ([a-z]\w+)", text):
+            assert (ROOT / "bench" / f"{name}.py").is_file(), f"{page.name}: {name}"
+        for path in re.findall(r"\b(?:bench|tools|examples)/\w+\.(?:py|json|sh)\b", text):
+            assert (ROOT / path).is_file(), f"{page.name}: {path}"
+
+
+def test_each_chapter_of_the_evidence_is_a_page() -> None:
+    page = (ROOT / "docs" / "evidence.md").read_text(encoding="utf-8")
+    chapters = re.findall(r"^## ([a-z-]+)$", page, re.MULTILINE)
+    assert len(chapters) >= 7
+    assert all((ROOT / "docs" / f"{chapter}.md").is_file() for chapter in chapters)
