@@ -65,3 +65,17 @@ def test_each_chapter_of_the_evidence_is_a_page() -> None:
     chapters = re.findall(r"^## ([a-z-]+)$", page, re.MULTILINE)
     assert len(chapters) >= 7
     assert all((ROOT / "docs" / f"{chapter}.md").is_file() for chapter in chapters)
+
+
+def test_figures_of_the_accuracy_page_stand_in_their_chapters() -> None:
+    page = (ROOT / "docs" / "accuracy.md").read_text(encoding="utf-8")
+    rows = [line.split("|")[1:5] for line in page.splitlines() if line.startswith("| ")][2:]
+    assert len(rows) >= 9
+    for what, figure, fails, where in rows:
+        chapter = re.search(r"\]\(([a-z-]+\.md)", where)
+        assert chapter, what
+        text = (ROOT / "docs" / chapter[1]).read_text(encoding="utf-8")
+        for number in re.findall(r"\b\d+(?:\.\d+)?\b", f"{figure} {fails}"):
+            assert re.search(rf"(?<![\d.]){re.escape(number)}(?![\d]|\.\d)", text), (
+                f"{what.strip()}: {number} does not stand in {chapter[1]}"
+            )
