@@ -20,7 +20,7 @@ from leastcut.inspect.scale import Frame
 from leastcut.inspect.survey import Lines
 
 SYSTEMATIC_SD = 0.03  # of the load: what the bench shows beyond counting and the light's fit
-UNSEEN_LAMP_SD = 0.35  # of the load where the lamp's image is out of view; found with rendered photos
+UNSEEN_LAMP_SD = 0.35  # of the load, the lamp's image out of view; found with rendered photos
 PIECE_PX = 4.0
 POINT_PX = 12.0
 MARGIN_PX = 6.0
