@@ -50,7 +50,7 @@ def test_more_minutes_never_leave_more_time(uses: list[ToolUse], more: float) ->
 def test_time_to_limit_of_the_mix_ends_at_the_limit(uses: list[ToolUse]) -> None:
     day = vibration.exposure(uses)
     used = math.fsum(use.minutes for use in uses)
-    if used > 0.0 and day.minutes_to_limit < 1000.0:
+    if used > 1e-6 and day.minutes_to_limit < 1000.0:
         stretch = day.minutes_to_limit / used
         scaled = [
             ToolUse(magnitude_m_s2=u.magnitude_m_s2, minutes=min(1440.0, u.minutes * stretch))

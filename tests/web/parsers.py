@@ -4,7 +4,6 @@ A parser may return or raise an `InputError` (a sentence for a person); anything
 Used by the fuzzer in ``bench`` and by the test that replays its corpus.
 """
 
-import asyncio
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -12,6 +11,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import msgspec
+from aside import finish
 from pictures_for_tests import photo
 
 from leastcut.errors import InputError
@@ -147,7 +147,7 @@ def _form(data: bytes) -> object:
         else b"application/x-www-form-urlencoded"
     )
     scope = {"headers": [(b"content-type", kind)]}
-    return asyncio.run(form_token(scope, io.BytesIO(data)))
+    return finish(form_token(scope, io.BytesIO(data)))
 
 
 def _typed(data: bytes) -> object:

@@ -1,6 +1,5 @@
 """The door: nothing behind it without a paired device, nothing changed without its own token."""
 
-import asyncio
 import hashlib
 import hmac
 import time
@@ -8,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from aside import finish
 from door import BASE, Desk, desk, token_in, words
 from starlette.routing import Route
 
@@ -281,7 +281,7 @@ def test_other_kinds_of_connection_are_closed(bench: Desk) -> None:
         gate = Gate(bench.app, shop=bench.shop, settings=bench.app.state.settings)
         await gate({"type": "websocket"}, bodies._end, send)
 
-    asyncio.run(main())
+    finish(main())
     assert said == [{"type": "websocket.close", "code": 1008}]
 
 

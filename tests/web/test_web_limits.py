@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from aside import finish
 from door import Desk, desk
 from hypothesis import given
 from hypothesis import strategies as st
@@ -161,7 +162,7 @@ def timed_out(messages: list[dict[str, Any]], pause_s: float, limits: Limits) ->
         kept.close()
         return 0
 
-    return asyncio.run(main())
+    return finish(main())
 
 
 def piece(body: bytes, *, more: bool) -> dict[str, Any]:
@@ -191,4 +192,4 @@ def test_a_reader_who_takes_nothing_is_given_up(monkeypatch: pytest.MonkeyPatch)
             await answer.send({"type": "http.response.start", "status": 200})
         return answer.gave_up
 
-    assert asyncio.run(main())
+    assert finish(main())
