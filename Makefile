@@ -41,7 +41,7 @@ lint: $(VENV)/dev.stamp
 
 test: $(VENV)/dev.stamp browser postgres lint  ## everything that must hold
 	$(BIN)/python -m coverage erase
-	$(MAKE) --jobs 2 --output-sync=target test-edges test-core
+	$(MAKE) --jobs 2 test-edges test-core
 	$(BIN)/python -m coverage combine --quiet
 	$(BIN)/python -m coverage report --fail-under=99 --skip-covered --include="$(CORE)"
 
