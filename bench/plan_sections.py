@@ -22,7 +22,7 @@ from scipy.optimize import linprog
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "plan"))
 
-from sections_outlines import faults, shape_of, sweep
+from sections_outlines import SIZES, faults, shape_of, sweep
 
 from leastcut.car.bodies import build
 from leastcut.car.records import Panel
@@ -31,15 +31,6 @@ from leastcut.plan.sections import lay_out, limits_for
 
 Array = npt.NDArray[np.float64]
 SIDE, OVERLAP, TURN, STEP = 610.0, 50.0, math.radians(1.5), 10.0
-SIZES = {
-    "two-box": (4250, 1790, 1470, 2630),
-    "three-box": (4700, 1830, 1450, 2800),
-    "estate": (4750, 1830, 1480, 2810),
-    "suv": (4650, 1880, 1670, 2720),
-    "pickup": (5400, 1900, 1830, 3220),
-    "van": (5300, 1950, 1950, 3270),
-    "coupe": (4500, 1850, 1320, 2700),
-}
 
 
 def bodies() -> list[tuple[str, Panel]]:

@@ -12,6 +12,8 @@ import tomllib
 from html import escape
 from pathlib import Path
 
+from kept import keep
+
 ROOT = Path(__file__).parents[1]
 PICTURE = ROOT / "docs" / "pictures" / "architecture.svg"
 SOURCE = ROOT / "src" / "leastcut"
@@ -160,14 +162,7 @@ def main() -> int:
         print("\n".join(wrong))
         return 1
     made = drawn(rows, without_detours(edges))
-    if PICTURE.is_file() and PICTURE.read_text(encoding="utf-8") == made:
-        return 0
-    if "--check" in sys.argv:
-        print("docs/pictures/architecture.svg is stale: run python tools/make_architecture.py")
-        return 1
-    PICTURE.write_text(made, encoding="utf-8")
-    print(f"wrote {PICTURE.relative_to(ROOT)}")
-    return 0
+    return keep(PICTURE, made, root=ROOT, tool="make_architecture")
 
 
 if __name__ == "__main__":

@@ -9,6 +9,8 @@ from collections.abc import Iterable
 from itertools import groupby
 from pathlib import Path
 
+from kept import keep
+
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "evidence"))
 
@@ -110,15 +112,7 @@ def page(checks: tuple[Check, ...]) -> str:
 
 def main() -> int:
     """Write the page, or with ``--check`` say whether it is stale."""
-    made = page(every())
-    if PAGE.is_file() and PAGE.read_text(encoding="utf-8") == made:
-        return 0
-    if "--check" in sys.argv:
-        print(f"{PAGE.relative_to(ROOT)} is stale: run python tools/make_evidence.py")
-        return 1
-    PAGE.write_text(made, encoding="utf-8")
-    print(f"wrote {PAGE.relative_to(ROOT)}")
-    return 0
+    return keep(PAGE, page(every()), root=ROOT, tool="make_evidence")
 
 
 if __name__ == "__main__":

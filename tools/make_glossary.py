@@ -6,6 +6,7 @@
 import sys
 from pathlib import Path
 
+from kept import keep
 from leastcut.web.glossary import TERMS
 
 ROOT = Path(__file__).parents[1]
@@ -25,15 +26,7 @@ def page() -> str:
 
 def main() -> int:
     """Write the page, or with ``--check`` say whether it is stale."""
-    made = page()
-    if PAGE.is_file() and PAGE.read_text(encoding="utf-8") == made:
-        return 0
-    if "--check" in sys.argv:
-        print(f"{PAGE.relative_to(ROOT)} is stale: run python tools/make_glossary.py")
-        return 1
-    PAGE.write_text(made, encoding="utf-8")
-    print(f"wrote {PAGE.relative_to(ROOT)}")
-    return 0
+    return keep(PAGE, page(), root=ROOT, tool="make_glossary")
 
 
 if __name__ == "__main__":

@@ -15,6 +15,8 @@ def maker(name: str) -> ModuleType:
     spec = importlib.util.spec_from_file_location(name, ROOT / "tools" / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
+    if str(ROOT / "tools") not in sys.path:
+        sys.path.insert(0, str(ROOT / "tools"))
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module

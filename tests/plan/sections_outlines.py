@@ -16,6 +16,17 @@ from leastcut.car.records import KeepOut, Panel
 from leastcut.plan.limits import Limits
 from leastcut.plan.records import Layout
 
+# One car of each body class: length, width, height, wheelbase [mm]; invented sizes.
+SIZES = {
+    "two-box": (4250, 1790, 1470, 2630),
+    "three-box": (4700, 1830, 1450, 2800),
+    "estate": (4750, 1830, 1480, 2810),
+    "suv": (4650, 1880, 1670, 2720),
+    "pickup": (5400, 1900, 1830, 3220),
+    "van": (5300, 1950, 1950, 3270),
+    "coupe": (4500, 1850, 1320, 2700),
+}
+
 Points = Sequence[Sequence[float]]
 
 

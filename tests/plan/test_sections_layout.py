@@ -7,7 +7,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sections_outlines import box, faults, panel, shape_of, sweep, unforced
+from sections_outlines import SIZES, box, faults, panel, shape_of, sweep, unforced
 
 from leastcut.car.bodies import build
 from leastcut.car.records import Panel
@@ -18,15 +18,6 @@ from leastcut.plan.records import Layout, LayoutOptions
 from leastcut.plan.sections import curvature_share, lay_out, limits_for
 
 LIMITS = Limits(610.0, 50.0)
-SIZES = {
-    "two-box": (4250, 1790, 1470, 2630),
-    "three-box": (4700, 1830, 1450, 2800),
-    "estate": (4750, 1830, 1480, 2810),
-    "suv": (4650, 1880, 1670, 2720),
-    "pickup": (5400, 1900, 1830, 3220),
-    "van": (5300, 1950, 1950, 3270),
-    "coupe": (4500, 1850, 1320, 2700),
-}
 
 
 @pytest.fixture(scope="module")

@@ -4,11 +4,13 @@ import hashlib
 import logging
 import threading
 from concurrent.futures import Future
+from functools import partial
 from typing import Any
 
 import msgspec
 
 from leastcut.errors import InputError
+from leastcut.job.analyst import held, holds
 from leastcut.job.look import Seen, key
 from leastcut.job.settle import needed
 from leastcut.job.sources import InShop, shop_source
@@ -135,15 +137,15 @@ class Wonderer:
             if name in self._under_way:
                 return None
             self._under_way.add(name)
-        self._begin(name, now, wish)
+        self._begin(name, visit, now, wish)
         return None
 
-    def _begin(self, name: str, now: Visit, wish: Wish) -> None:
+    def _begin(self, name: str, visit: int, now: Visit, wish: Wish) -> None:
         shop = self._shop
         source = shop_source(
             now,
-            content=lambda file: shop.blob(file) if shop.photo(file) is not None else None,
-            holds=lambda file: shop.photo(file) is not None,
+            content=partial(held, shop),
+            holds=partial(holds, shop, visit),
         )
         seen = {}
         for look in needed(source):

@@ -11,7 +11,7 @@ import msgspec
 from leastcut.car.records import Panel, Point, Polygon
 from leastcut.car.sheet import lay_out
 from leastcut.handover.records import Dossier
-from leastcut.plan.records import Section, SectionPlan
+from leastcut.plan.records import Section, SectionPlan, Step
 from leastcut.safety.records import Caution, ToolUse
 from leastcut.safety.vibration import exposure
 from leastcut.shop.facts import Fact
@@ -78,20 +78,12 @@ class Tool(msgspec.Struct, frozen=True, kw_only=True):
     pad_mm: float
 
 
-class OneStep(msgspec.Struct, frozen=True, kw_only=True):
-    """One process on a section."""
-
-    process: str
-    sets: int
-    seconds: float
-
-
 class Piece(msgspec.Struct, frozen=True, kw_only=True):
     """One section: where it lies, how it is walked, what it costs; lengths in mm."""
 
     panel: str
     id: str
-    steps: tuple[OneStep, ...]
+    steps: tuple[Step, ...]
     cell: Ring
     worked: Ring
     strokes: tuple[tuple[tuple[int, int], tuple[int, int]], ...]
@@ -300,7 +292,7 @@ def _piece(
     return Piece(
         panel=plan.panel,
         id=plan.id,
-        steps=tuple(OneStep(process=s.process, sets=s.sets, seconds=s.seconds) for s in plan.steps),
+        steps=plan.steps,
         cell=_ring(section.cell_mm),
         worked=_ring(section.worked_mm),
         strokes=tuple((_ring(stroke)[0], _ring(stroke)[1]) for stroke in section.strokes_mm)
