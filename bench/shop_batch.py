@@ -1,4 +1,4 @@
-"""A folder of photos to one table: two workers against one, and a worker killed on the way.
+"""A folder of photos to one table: two workers against one, here and on a cluster, one killed.
 
 Run with ``python bench/shop_batch.py [PHOTOS]`` on a machine that does nothing else.
 """
@@ -15,7 +15,7 @@ import numpy as np
 from PIL import Image
 
 from leastcut.job.batch import Scale, run
-from leastcut.shop.executors import Local
+from leastcut.shop.executors import Cluster, Executor, Local
 
 PHOTOS, KINDS = 1000, 20
 SCALE = Scale(um_per_px=60.0)
@@ -44,8 +44,21 @@ def write(folder: Path, count: int) -> None:
 
 
 def timed(folder: Path, out: Path, workers: int) -> float:
-    """Return how long it took, the workers' own start left out [s]."""
-    executor = Local(workers)
+    """Return how long it took on this machine's processes, their own start left out [s]."""
+    return _timed(folder, out, Local(workers), workers)
+
+
+def timed_on_cluster(folder: Path, out: Path, workers: int) -> float:
+    """Return how long it took on a Dask cluster, its own start left out [s]."""
+    from distributed import LocalCluster
+
+    with LocalCluster(
+        n_workers=workers, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+    ) as cluster:
+        return _timed(folder, out, Cluster(cluster.scheduler_address), workers)
+
+
+def _timed(folder: Path, out: Path, executor: Executor, workers: int) -> float:
     for future in [executor.submit(time.sleep, 1.5) for _ in range(workers)]:
         future.result()
     began = time.perf_counter()
@@ -78,14 +91,20 @@ def main() -> dict[str, float]:
         write(folder, count)
         one = timed(folder, Path(place) / "one.csv", 1)
         two = timed(folder, Path(place) / "two.csv", 2)
+        far_one = timed_on_cluster(folder, Path(place) / "far-one.csv", 1)
+        far_two = timed_on_cluster(folder, Path(place) / "far-two.csv", 2)
         killed(folder, Path(place) / "killed.csv")
-        tables = [(Path(place) / f"{name}.csv").read_text() for name in ("one", "two", "killed")]
+        names = ("one", "two", "far-one", "far-two", "killed")
+        tables = [(Path(place) / f"{name}.csv").read_text() for name in names]
     found = {
         "photos": count,
         "one_worker_s": one,
         "two_workers_s": two,
         "two_over_half_of_one": two / (one / 2),
-        "rows_after_kills": len(tables[2].splitlines()) - 1,
+        "cluster_one_worker_s": far_one,
+        "cluster_two_workers_s": far_two,
+        "cluster_two_over_half_of_one": far_two / (far_one / 2),
+        "rows_after_kills": len(tables[-1].splitlines()) - 1,
         "same_tables": float(len(set(tables)) == 1),
     }
     print(json.dumps(found, indent=1))

@@ -25,7 +25,7 @@ SCALE = Scale(um_per_px=60.0)
 class Here:
     """Does the work at once, and stops after some."""
 
-    width = 1
+    width = lot = 1
 
     def __init__(self, most: int = 999) -> None:
         self.most, self.done = most, 0

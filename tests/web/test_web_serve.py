@@ -77,11 +77,22 @@ def test_the_command_opens_lets_in_once_and_stops_in_order(served: Any, tmp_path
     assert again.status == 403
     link.close()
     process.send_signal(signal.SIGTERM)
-    assert process.wait(timeout=20) in {0, -signal.SIGTERM}
+    assert process.wait(timeout=20) == 0
     key = cookie.split("=", 1)[1]
     assert process.stderr is not None
     assert key not in process.stderr.read()
     assert not [file for file in (tmp_path / "shop").rglob("*") if key.encode() in content(file)]
+
+
+@pytest.mark.process
+@pytest.mark.parametrize("told", [signal.SIGINT, signal.SIGTERM])
+def test_it_closes_what_it_opened(served: Any, tmp_path: Path, told: signal.Signals) -> None:
+    process, _ = served()
+    assert (tmp_path / "shop" / "shop.sqlite-wal").exists()  # goes when the last user closes it
+    process.send_signal(told)
+    _, said = process.communicate(timeout=20)
+    assert (process.returncode, said) == (0, "")
+    assert [file.name for file in (tmp_path / "shop").glob("*.sqlite*")] == ["shop.sqlite"]
 
 
 def content(file: Path) -> bytes:

@@ -101,7 +101,7 @@ class Bench:
 class Here:
     """Works things out in this process, at once."""
 
-    width = 1
+    width = lot = 1
 
     def submit(self, work: Callable[..., Any], /, *arguments: Any) -> "Future[Any]":
         done: Future[Any] = Future()

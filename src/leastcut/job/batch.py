@@ -19,7 +19,7 @@ COLUMNS = (
     "load_low", "load_high", "load_seen_mm_per_cm2", "swirl", "trail", "deep", "haze", "why", "do",
 )  # fmt: skip
 ENDINGS = {".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"}
-AHEAD = 2  # photos handed out for each worker, so that none waits for the next
+AHEAD = 2  # lots handed out for each worker, so that none waits for the next
 
 Row = Mapping[str, str]
 
@@ -102,6 +102,7 @@ def run(
             todo,
             arguments=lambda name: _arguments(photos[name][0], scale, carried=carried),
             ahead=AHEAD,
+            together=executor.lot,
         ):
             found = _lost() if isinstance(result, Lost) else result
             made = {"photo": name, "bytes": str(photos[name][1]), "analysis": scale.name}

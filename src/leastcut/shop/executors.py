@@ -16,6 +16,7 @@ from concurrent.futures import (
     ProcessPoolExecutor,
     wait,
 )
+from itertools import islice
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait as wait_for
 from typing import Any, Generic, Protocol, TypeVar
@@ -39,9 +40,12 @@ class Executor(Protocol):
     ----------
     width : int
         How much may be under way at once without waste.
+    lot : int
+        How many small pieces of work are best sent in one go.
     """
 
     width: int
+    lot: int
 
     def submit(self, work: Callable[..., R], /, *arguments: Any) -> "Future[R]":
         """Begin some work; ask its future for the result."""
@@ -62,6 +66,8 @@ class Lost(Generic[T]):
 
 class Local:
     """Worker processes on this machine; broken ones are replaced."""
+
+    lot = 1
 
     def __init__(self, workers: int = WORKERS) -> None:
         self.width = workers
@@ -138,11 +144,13 @@ def one_thread() -> None:
 class Cluster:
     """Workers of a Dask cluster, wherever they are."""
 
+    lot = 8  # each sending costs client, scheduler and worker some milliseconds
+
     def __init__(self, address: str) -> None:
         client: Any = _client(address)
         self._client = client
         self._executor = client.get_executor(pure=False, retries=2)
-        self.width = max(2 * sum(client.nthreads().values()), 1)
+        self.width = max(sum(client.nthreads().values()), 1)
 
     def submit(self, work: Callable[..., R], /, *arguments: Any) -> "Future[R]":
         """Begin some work."""
@@ -190,6 +198,7 @@ def each(
     arguments: Callable[[T], tuple[Any, ...]],
     give_up: Callable[[], bool] = lambda: False,
     ahead: int = 1,
+    together: int = 1,
 ) -> Iterator[tuple[T, R | Lost[T]]]:
     """Do the same work on every item, and yield each with its result as it comes.
 
@@ -206,7 +215,10 @@ def each(
     give_up : callable
         Asked between results; True ends it.
     ahead : int
-        So many items are handed out for each that can be worked on.
+        So many lots are handed out for each that can be worked on.
+    together : int
+        So many items make one lot, sent and brought back in one go: small work on a cluster is
+        otherwise mostly post.
 
     Yields
     ------
@@ -215,18 +227,26 @@ def each(
         work itself is raised here.
     """
     waiting = iter(items)
-    under_way: dict[Future[R], T] = {}
+    under_way: dict[Future[list[R]], list[T]] = {}
     while not give_up():
-        for item in waiting:
-            under_way[executor.submit(work, *arguments(item))] = item
-            if len(under_way) >= ahead * executor.width:
-                break
+        while len(under_way) < ahead * executor.width and (lot := list(islice(waiting, together))):
+            future = executor.submit(in_one_go, work, [arguments(item) for item in lot])
+            under_way[future] = lot
         if not under_way:
             return
         for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-            item = under_way.pop(future)
-            result = _result(executor, future, work, item, arguments)
-            yield item, result
+            lot = under_way.pop(future)
+            found = _found(future)
+            if found is not None:
+                yield from zip(lot, found, strict=True)
+                continue
+            for item in lot:  # one of them ended the worker; which, their second try shows
+                yield item, _again(executor, work, item, arguments)
+
+
+def in_one_go(work: Callable[..., R], each_of: list[tuple[Any, ...]]) -> list[R]:
+    """Do the same work on every item of a lot, in the worker."""
+    return [work(*arguments) for arguments in each_of]
 
 
 class LostError(LeastcutError):
@@ -247,18 +267,19 @@ def one(executor: Executor, work: Callable[..., R], /, *arguments: Any) -> R:
     return result
 
 
-def _result(
-    executor: Executor,
-    future: "Future[R]",
-    work: Callable[..., R],
-    item: T,
-    arguments: Callable[[T], tuple[Any, ...]],
-) -> R | Lost[T]:
+def _found(future: "Future[list[R]]") -> list[R] | None:
+    """Return the results of a lot; None where its worker died."""
     try:
         return future.result()
     except Exception as error:
         if not _died(error):
             raise
+        return None
+
+
+def _again(
+    executor: Executor, work: Callable[..., R], item: T, arguments: Callable[[T], tuple[Any, ...]]
+) -> R | Lost[T]:
     try:
         return executor.alone(work, *arguments(item))
     except Exception as error:

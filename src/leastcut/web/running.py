@@ -247,12 +247,11 @@ def _serve(
     told: Callable[[], None],
 ) -> None:
     from leastcut.web.app import create_app
+    from leastcut.web.server import run as run_server
     from leastcut.web.server import server
 
     app = create_app(shop, analyst, settings)
     app.state.authority = chain.parent / "authority.crt" if chain else None
     host, port = door.getsockname()[:2]
     served = server(app, settings, host=host, port=port, key=key, certificate=chain)
-    door.listen(256)
-    told()
-    served.run(sockets=[door])
+    run_server(served, door, told=told)

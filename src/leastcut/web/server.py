@@ -5,6 +5,8 @@ keep everybody else out.
 """
 
 import asyncio
+import signal
+import socket
 import ssl
 from collections.abc import Callable
 from pathlib import Path
@@ -112,6 +114,38 @@ def server(
             ssl_context_factory=_modern if certificate else None,
         )
     )
+
+
+def run(served: uvicorn.Server, door: socket.socket, *, told: Callable[[], None]) -> None:
+    """Serve until this process is told to stop, and return then.
+
+    The server's library ends the process with the signal that stopped it; what is open (photos
+    under way, the database) would then not be closed by those who opened it.
+
+    Parameters
+    ----------
+    served : uvicorn.Server
+        Ready to run.
+    door : socket.socket
+        Bound to its address.
+    told : callable
+        Called when who knocks will be answered.
+    """
+
+    def stop(signum: int, frame: object) -> None:
+        # The server passes on what stopped it when it has ended; earlier, this keeps it from
+        # beginning.
+        del signum, frame
+        served.should_exit = True
+
+    before = {asked: signal.signal(asked, stop) for asked in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        door.listen(256)
+        told()
+        served.run(sockets=[door])
+    finally:
+        for asked, handler in before.items():
+            signal.signal(asked, handler)
 
 
 def _modern(config: uvicorn.Config, default: Callable[[], ssl.SSLContext]) -> ssl.SSLContext:
