@@ -14,11 +14,12 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from leastcut.job.batch import Scale, run
+from leastcut.job.batch import run
+from leastcut.job.batch_kinds import Scratches
 from leastcut.shop.executors import Cluster, Executor, Local
 
 PHOTOS, KINDS = 1000, 20
-SCALE = Scale(um_per_px=60.0)
+SCALE = Scratches(um_per_px=60.0)
 
 
 def photo(rng: np.random.Generator) -> Image.Image:
@@ -62,7 +63,7 @@ def _timed(folder: Path, out: Path, executor: Executor, workers: int) -> float:
     for future in [executor.submit(time.sleep, 1.5) for _ in range(workers)]:
         future.result()
     began = time.perf_counter()
-    run(folder, out, executor=executor, scale=SCALE)
+    run(folder, out, executor=executor, asked=SCALE)
     spent = time.perf_counter() - began
     executor.close()
     return spent
@@ -78,7 +79,7 @@ def killed(folder: Path, out: Path) -> None:
             for pid in list(pool._processes)[:1]:  # noqa: SLF001
                 os.kill(pid, signal.SIGKILL)
 
-    run(folder, out, executor=executor, scale=SCALE, progress=kill)
+    run(folder, out, executor=executor, asked=SCALE, progress=kill)
     executor.close()
 
 

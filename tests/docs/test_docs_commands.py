@@ -21,6 +21,7 @@ STAND_INS = {
     "/mnt/other-disk": "disk",
     "take.mp4 --square-mm 450": "take.mp4 --square-mm 260",
     "write-out 12": "write-out 1",
+    "class/ --takes --square-mm 400 --pad-mm 130": "videos --takes --square-mm 260 --pad-mm 120",
     "photo.jpg": "photos/bonnet.jpg",
     "before.jpg after.jpg": "photos/bonnet.jpg photos/bonnet-after.jpg",
 }
@@ -54,6 +55,8 @@ def prepare(place: Path) -> None:
         (place / week).write_text(take)
     (place / "sections.json").write_text(run("leastcut plan sections OUTLINE.json --json").stdout)
     (place / "disk").mkdir()
+    (place / "videos").mkdir()
+    (place / "videos" / "take.mp4").hardlink_to(place / "take.mp4")
     assert run("leastcut shop take-in job.toml").exit_code == 0
 
 

@@ -15,11 +15,12 @@ import pytest
 from PIL import Image
 
 from leastcut.job import batch
-from leastcut.job.batch import BatchError, Scale, run
+from leastcut.job.batch import BatchError, run
+from leastcut.job.batch_kinds import Scratches
 from leastcut.job.evidence import Evidence
 from leastcut.shop.executors import Cluster, ClusterError, Local
 
-SCALE = Scale(um_per_px=60.0)
+SCALE = Scratches(um_per_px=60.0)
 
 
 class Here:
@@ -68,7 +69,7 @@ def test_one_row_for_each_photo(photos: Path, tmp_path: Path) -> None:
     told: list[tuple[int, int]] = []
     out = tmp_path / "t.csv"
     done = run(
-        photos, out, executor=Here(), scale=SCALE, progress=lambda n, of: told.append((n, of))
+        photos, out, executor=Here(), asked=SCALE, progress=lambda n, of: told.append((n, of))
     )
     rows = table(out)
     names = sorted(p.relative_to(photos).as_posix() for p in photos.rglob("*") if p.is_file())
@@ -84,7 +85,7 @@ def test_a_row_says_what_the_job_says(demo: Any, evidence: Evidence, tmp_path: P
     folder = tmp_path / "one"
     folder.mkdir()
     (folder / "bonnet.jpg").symlink_to(demo.folder / "photos" / "bonnet.jpg")
-    run(folder, tmp_path / "t.csv", executor=Here(), scale=Scale(square_mm=60.0))
+    run(folder, tmp_path / "t.csv", executor=Here(), asked=Scratches(square_mm=60.0))
     (row,) = table(tmp_path / "t.csv")
     found = next(p.finding for p in evidence.photos if p.panel == "bonnet")
     for name in ("load_mm_per_cm2", "load_low", "load_high", "area_cm2", "um_per_px"):
@@ -93,46 +94,46 @@ def test_a_row_says_what_the_job_says(demo: Any, evidence: Evidence, tmp_path: P
 
 def test_an_interrupted_run_goes_on(photos: Path, tmp_path: Path) -> None:
     out, whole = tmp_path / "t.csv", tmp_path / "whole.csv"
-    run(photos, whole, executor=Here(), scale=SCALE)
+    run(photos, whole, executor=Here(), asked=SCALE)
     with pytest.raises(KeyboardInterrupt):
-        run(photos, out, executor=Here(5), scale=SCALE)
+        run(photos, out, executor=Here(5), asked=SCALE)
     begun = len(table(out))
     assert 1 <= begun <= 5
     with out.open("a") as file:
         file.write('"torn, li')
     here = Here()
-    assert run(photos, out, executor=here, scale=SCALE).fresh == here.done == 9 - begun
+    assert run(photos, out, executor=here, asked=SCALE).fresh == here.done == 9 - begun
     assert out.read_text() == whole.read_text()
-    assert run(photos, out, executor=Here(0), scale=SCALE).fresh == 0
+    assert run(photos, out, executor=Here(0), asked=SCALE).fresh == 0
 
 
 def test_what_changed_is_measured_again(photos: Path, tmp_path: Path) -> None:
     out = tmp_path / "t.csv"
-    run(photos, out, executor=Here(), scale=SCALE)
+    run(photos, out, executor=Here(), asked=SCALE)
     (photos / "broken.jpg").write_bytes(b"other bytes")
     (photos / "below" / "1.png").unlink()
-    assert run(photos, out, executor=Here(), scale=SCALE).fresh == 1
+    assert run(photos, out, executor=Here(), asked=SCALE).fresh == 1
     assert len(table(out)) == 8
-    assert run(photos, out, executor=Here(), scale=Scale()).fresh == 8
+    assert run(photos, out, executor=Here(), asked=Scratches()).fresh == 8
 
 
 def test_an_odd_name_has_its_row(tmp_path: Path) -> None:
     folder = tmp_path / "odd"
     folder.mkdir()
     (folder / os.fsdecode(b"a\xff.jpg")).write_bytes(b"x")
-    run(folder, tmp_path / "t.csv", executor=Here(), scale=SCALE)
+    run(folder, tmp_path / "t.csv", executor=Here(), asked=SCALE)
     assert [row["photo"] for row in table(tmp_path / "t.csv")] == ["a\\xff.jpg"]
-    assert run(folder, tmp_path / "t.csv", executor=Here(0), scale=SCALE).fresh == 0
+    assert run(folder, tmp_path / "t.csv", executor=Here(0), asked=SCALE).fresh == 0
 
 
 def test_another_file_is_not_written_over(photos: Path, tmp_path: Path) -> None:
     (tmp_path / "t.csv").write_text("mine,own\n1,2\n")
     with pytest.raises(BatchError, match="no such table"):
-        run(photos, tmp_path / "t.csv", executor=Here(), scale=SCALE)
+        run(photos, tmp_path / "t.csv", executor=Here(), asked=SCALE)
     assert (tmp_path / "t.csv").read_text() == "mine,own\n1,2\n"
     (tmp_path / "empty").mkdir()
     with pytest.raises(BatchError, match="no photo"):
-        run(tmp_path / "empty", tmp_path / "u.csv", executor=Here(), scale=SCALE)
+        run(tmp_path / "empty", tmp_path / "u.csv", executor=Here(), asked=SCALE)
 
 
 def _worker_pids(executor: Local) -> list[int]:
@@ -148,9 +149,9 @@ def test_a_worker_killed_midway_loses_nothing(photos: Path, tmp_path: Path) -> N
             killed.set()
             os.kill(_worker_pids(executor)[0], signal.SIGKILL)
 
-    run(photos, tmp_path / "t.csv", executor=executor, scale=SCALE, progress=kill)
+    run(photos, tmp_path / "t.csv", executor=executor, asked=SCALE, progress=kill)
     executor.close()
-    run(photos, tmp_path / "whole.csv", executor=Here(), scale=SCALE)
+    run(photos, tmp_path / "whole.csv", executor=Here(), asked=SCALE)
     assert killed.is_set()
     assert (tmp_path / "t.csv").read_text() == (tmp_path / "whole.csv").read_text()
 
@@ -161,7 +162,7 @@ def test_a_photo_that_ends_its_worker_has_its_row(
     from leastcut.shop.executors import Lost
 
     monkeypatch.setattr(batch, "each", lambda _, __, items, **___: ((i, Lost(i)) for i in items))
-    done = run(photos, tmp_path / "t.csv", executor=Here(), scale=SCALE)
+    done = run(photos, tmp_path / "t.csv", executor=Here(), asked=SCALE)
     assert (done.rows, done.refused) == (9, 9)
     assert "ended the process" in table(tmp_path / "t.csv")[0]["why"]
 
@@ -180,9 +181,9 @@ def address() -> Iterator[str]:
 def test_a_cluster_makes_the_same_table(photos: Path, tmp_path: Path, address: str) -> None:
     executor = Cluster(address)
     began = time.monotonic()
-    run(photos, tmp_path / "t.csv", executor=executor, scale=SCALE, carried=True)
+    run(photos, tmp_path / "t.csv", executor=executor, asked=SCALE, carried=True)
     executor.close()
-    run(photos, tmp_path / "whole.csv", executor=Here(), scale=SCALE)
+    run(photos, tmp_path / "whole.csv", executor=Here(), asked=SCALE)
     assert time.monotonic() - began < 60.0
     assert (tmp_path / "t.csv").read_text() == (tmp_path / "whole.csv").read_text()
 

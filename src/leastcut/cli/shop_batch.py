@@ -1,12 +1,17 @@
-"""``leastcut shop batch``: a folder of photos to one table."""
+"""``leastcut shop batch``: a folder of photos or videos to one table."""
 
 import sys
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from leastcut.cli import options
+from leastcut.errors import InputError
+
+if TYPE_CHECKING:
+    from leastcut.job.batch import Asked
 
 _ABOVE = click.FloatRange(min=0, min_open=True)
 
@@ -30,34 +35,40 @@ _ABOVE = click.FloatRange(min=0, min_open=True)
     help="Processes on this machine.",
 )
 @click.option("--cluster", metavar="ADDRESS", help="Use a Dask cluster, such as tcp://bay-2:8786.")
+@click.option(
+    "--shared", is_flag=True, help="The cluster's workers see FOLDER too: nothing is sent along."
+)
+@click.option("--takes", is_flag=True, help="Measure the technique in videos instead of photos.")
+@click.option("--pad-mm", type=_ABOVE, help="With --takes: pad diameter, in mm.")
 @options.as_json
 def batch(
     folder: Path,
     out: Path,
-    square_mm: float | None,
-    um_per_px: float | None,
+    *,
     workers: int,
     cluster: str | None,
-    *,
+    shared: bool,
     as_json: bool,
+    **asked: Any,
 ) -> None:
     """Measure the scratches in every photo of FOLDER and below it, one row each.
 
-    An interrupted run goes on where it stopped.
+    With --takes the technique in every video. An interrupted run goes on where it stopped.
     """
     import msgspec
 
-    from leastcut.job.batch import Scale, run
+    from leastcut.job.batch import run
     from leastcut.shop.executors import Cluster, Local
 
+    question = _asked(**asked)
     executor = Local(workers) if cluster is None else Cluster(cluster)
     try:
         done = run(
             folder,
             out,
             executor=executor,
-            scale=Scale(um_per_px=um_per_px, square_mm=square_mm),
-            carried=cluster is not None,
+            asked=question,
+            carried=cluster is not None and not shared,
             progress=_Teller(),
         )
     finally:
@@ -66,9 +77,31 @@ def batch(
         click.echo(msgspec.json.encode(done).decode())
     else:
         click.echo(
-            f"{done.rows} photos in {out}: {done.fresh} measured now, "
+            f"{done.rows} {question.thing}s in {out}: {done.fresh} measured now, "
             f"{done.refused} could not be judged."
         )
+
+
+class AskedError(InputError):
+    """Options that do not go together."""
+
+
+def _asked(
+    *, takes: bool, square_mm: float | None, um_per_px: float | None, pad_mm: float | None
+) -> "Asked":
+    from leastcut.job.batch_kinds import Scratches, Takes
+
+    if not takes and pad_mm is None:
+        return Scratches(um_per_px=um_per_px, square_mm=square_mm)
+    if not takes:
+        raise AskedError("a pad shows only in videos", where="--pad-mm", do="Add --takes")
+    if um_per_px is not None:
+        do = "Give --square-mm, the inner side of the square taped round the section"
+        raise AskedError("a video has no size of a pixel", where="--um-per-px", do=do)
+    if square_mm is None:
+        do = "Give the inner side of the square taped round the section, in mm"
+        raise AskedError("takes need the square's size", where="--square-mm", do=do)
+    return Takes(square_mm=square_mm, pad_mm=pad_mm)
 
 
 class _Teller:
