@@ -8,7 +8,7 @@ space := $(empty) $(empty)
 comma := ,
 CORE := $(subst $(space),$(comma),$(patsubst %,src/leastcut/%/*,car inspect polish testspot plan work protect safety))
 
-.PHONY: demo test test-edges test-core serve bench docs lint fmt browser postgres clean
+.PHONY: demo test test-edges test-core test-postgresql serve bench docs lint fmt browser postgres clean
 
 $(VENV)/run.stamp: requirements.txt pyproject.toml
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
@@ -33,15 +33,15 @@ postgres:
 	sh tools/need_postgres.sh
 
 lint: $(VENV)/dev.stamp
-	$(BIN)/ruff check src tests bench tools
-	$(BIN)/ruff format --check src tests bench tools
+	$(BIN)/ruff check src tests bench tools examples docs
+	$(BIN)/ruff format --check src tests bench tools examples docs
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/python tools/house_numbers.py
 
 test: $(VENV)/dev.stamp browser postgres lint  ## everything that must hold
 	$(BIN)/python -m coverage erase
-	$(MAKE) --jobs 2 test-edges test-core
+	$(MAKE) --jobs 2 test-edges test-core test-postgresql
 	$(BIN)/python -m coverage combine --quiet
 	$(BIN)/python -m coverage report --fail-under=99 --skip-covered --include="$(CORE)"
 
@@ -54,6 +54,12 @@ test-edges: $(VENV)/dev.stamp
 test-core: $(VENV)/dev.stamp
 	COVERAGE_FILE=.coverage.examples $(BIN)/python -m pytest --cov --cov-report= --doctest-modules src --ignore=src/leastcut/shop/migrations
 	COVERAGE_FILE=.coverage.core $(BIN)/python -m pytest --cov --cov-report= tests $(EDGES:%=--ignore=%)
+
+# The pages once more, on the other database; WHICH= adds those in a browser (4 more minutes).
+WHICH := -m "not browser"
+
+test-postgresql: $(VENV)/dev.stamp
+	LEASTCUT_TESTS_ON=postgresql LEASTCUT_NEED_POSTGRES=1 $(BIN)/python -m pytest tests/web $(WHICH)
 
 bench: $(VENV)/dev.stamp
 	$(BIN)/python -m bench
@@ -68,8 +74,8 @@ docs: $(VENV)/dev.stamp browser  ## what is made from the code, the pictures, th
 	$(BIN)/sphinx-build -q -W -b html docs out/site
 
 fmt: $(VENV)/dev.stamp
-	$(BIN)/ruff check --fix src tests bench tools
-	$(BIN)/ruff format src tests bench tools
+	$(BIN)/ruff check --fix src tests bench tools examples docs
+	$(BIN)/ruff format src tests bench tools examples docs
 
 clean:
 	rm -rf out build dist .coverage .mypy_cache .ruff_cache .pytest_cache .hypothesis
