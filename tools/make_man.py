@@ -1,7 +1,7 @@
 """Make the manual page of the command, from the commands themselves.
 
-``python tools/make_man.py [FOLDER]`` writes ``leastcut.1`` into the folder (``out/man``); to read it,
-``man -l out/man/leastcut.1``. To keep it, copy it to ``~/.local/share/man/man1``.
+Kept in ``docs/man/leastcut.1``, from where the wheel takes it. ``--check`` only says whether it is
+stale.
 """
 
 import inspect
@@ -11,10 +11,12 @@ from pathlib import Path
 
 import click
 
+from kept import keep
 from leastcut import __version__
 from leastcut.cli import leastcut
 
 ROOT = Path(__file__).parents[1]
+KEPT = ROOT / "docs" / "man" / "leastcut.1"
 EXITS = {0: "done", 1: "our own fault, please report it", 2: "bad input: one line says what and what to do", 3: "answered, but refused to judge"}  # fmt: skip
 VARIABLES = {
     "LEASTCUT_CONFIG": "the settings file, instead of the one in the user's folder for settings",
@@ -81,12 +83,8 @@ def page() -> str:
 
 
 def main() -> int:
-    """Write the page."""
-    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "out" / "man"
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / "leastcut.1").write_text(page(), encoding="utf-8")
-    print(f"wrote {folder / 'leastcut.1'}")
-    return 0
+    """Write the page, or check it."""
+    return keep(KEPT, page(), root=ROOT, tool="make_man")
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import tarfile
 import zipfile
 from email.parser import Parser
 from hashlib import sha256
@@ -17,9 +18,9 @@ ROOT = Path(__file__).parents[2]
 WHEN = "1764028800"  # 25 November 2025, any fixed moment
 
 
-def build(folder: Path, what: str) -> Path:
+def build(folder: Path, what: str, tree: Path = ROOT) -> Path:
     subprocess.run(
-        [sys.executable, "-m", "build", "--no-isolation", f"--{what}", "--outdir", folder, ROOT],
+        [sys.executable, "-m", "build", "--no-isolation", f"--{what}", "--outdir", folder, tree],
         check=True,
         capture_output=True,
         env={**os.environ, "SOURCE_DATE_EPOCH": WHEN},
@@ -62,6 +63,7 @@ def test_the_wheel_brings_licences_command_and_typing(wheel: Path) -> None:
     assert len(told.get_all("License-File") or []) == 3
     assert "leastcut = leastcut.cli:main" in commands
     assert "leastcut/py.typed" in names
+    assert any(name.endswith(".data/data/share/man/man1/leastcut.1") for name in names)
     assert set(told.get_all("Provides-Extra") or []) == {"cluster", "heic", "https", "postgres"}
 
 
@@ -95,3 +97,12 @@ def test_the_source_archive_comes_out_the_same_twice(tmp_path: Path) -> None:
     one, two = (build(tmp_path / name, "sdist") for name in ("a", "b"))
     assert sha256(one.read_bytes()).digest() == sha256(two.read_bytes()).digest()
     assert one.name == f"leastcut-{__version__}.tar.gz"
+
+
+@pytest.mark.process
+def test_the_source_archive_builds_the_same_wheel(wheel: Path, tmp_path: Path) -> None:
+    archive = build(tmp_path / "packed", "sdist")
+    with tarfile.open(archive) as packed:
+        packed.extractall(tmp_path, filter="data")
+    again = build(tmp_path / "built", "wheel", tmp_path / archive.name.removesuffix(".tar.gz"))
+    assert sha256(again.read_bytes()).digest() == sha256(wheel.read_bytes()).digest()
