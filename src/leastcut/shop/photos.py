@@ -151,26 +151,27 @@ def _open_heic(data: bytes) -> Any:
     except ImportError:
         raise PhotoError(
             "this is a HEIC photo, and the package that reads it is not installed",
-            do="Install it with pip install pillow-heif, or set the phone to take JPEG (camera format: most compatible)",
+            do="Install it with pip install 'leastcut[heic]', or set the phone to take JPEG (camera format: most compatible)",
         ) from None
-    try:
-        image = pillow_heif.open_heif(io.BytesIO(data)).to_pillow()
-    except (OSError, ValueError, RuntimeError) as error:
-        raise _damaged(error) from None
-    _check(image)
-    return image
+    with _faults():
+        held = pillow_heif.open_heif(io.BytesIO(data))
+        _check_size(*held.size)  # decoding comes next
+        return held.to_pillow()
 
 
 def _check(image: Any) -> None:
-    width, height = image.size
-    if width * height > MOST_PIXELS:
-        raise _too_many_pixels(width, height)
+    _check_size(*image.size)
     # A phone's JPEG may carry a second, hidden picture; only formats for motion are refused.
     if image.format != "MPO" and getattr(image, "n_frames", 1) > 1:
         raise PhotoError(
             f"this file holds {image.n_frames} pictures (an animation or a stack of pages)",
             do="Save the one picture that shows the place as a JPEG",
         )
+
+
+def _check_size(width: int, height: int) -> None:
+    if width * height > MOST_PIXELS:
+        raise _too_many_pixels(width, height)
 
 
 def _too_many_pixels(width: int = 0, height: int = 0) -> PhotoError:
