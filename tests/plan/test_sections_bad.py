@@ -8,7 +8,8 @@ import pytest
 import shapely
 from sections_outlines import box, faults, panel, shape_of
 
-from leastcut.plan.geometry import OutlineError, area_below, one_ring, rotated, smallest_rectangle
+from leastcut.plan.edges import area_below
+from leastcut.plan.geometry import OutlineError, one_ring, rotated, smallest_rectangle
 from leastcut.plan.sections import LayoutError, lay_out
 
 BOW = [(0, 0), (500, 500), (500, 0), (0, 500)]

@@ -139,13 +139,23 @@ def test_a_body_line_that_would_cost_a_section_is_not_a_seam() -> None:
     assert len(made.sections) == 1
 
 
-def test_strong_curvature_makes_sections_smaller() -> None:
+def test_strong_curvature_all_over_makes_sections_smaller() -> None:
     flat, bent = (
-        lay_out(panel(box(1100, 550), curvature_radius_mm=radius)) for radius in (4000.0, 200.0)
+        lay_out(panel(box(1100, 550), curvature_radius_mm=radius)) for radius in (4000.0, 355.0)
     )
     assert max(s.width_mm for s in bent.sections) <= 0.86 * 610
     assert len(bent.sections) > len(flat.sections)
     assert curvature_share(450.0) == pytest.approx(math.sqrt(0.9))
+
+
+def test_a_panel_longer_than_half_its_circle_bends_in_places_only() -> None:
+    """Half a circle of 340 mm is 1068 mm long: the rest of 1100 mm must be flatter."""
+    flat, bent = (
+        lay_out(panel(box(1100, 550), curvature_radius_mm=radius)) for radius in (4000.0, 340.0)
+    )
+    assert [s.cell_mm for s in bent.sections] == [s.cell_mm for s in flat.sections]
+    assert all("bends with a radius of 340 mm" in s.note for s in bent.sections)
+    assert not any(s.note for s in flat.sections)
 
 
 def test_body_layouts_look_like_panels(body_layouts: list[tuple[str, Panel, Layout]]) -> None:

@@ -16,7 +16,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from leastcut.car.records import Polyline
-from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts, rotated, smallest_rectangle
+from leastcut.plan.cuts import within
+from leastcut.plan.edges import area_below
+from leastcut.plan.geometry import SNAP_MM, Array, parts, rotated, smallest_rectangle
 from leastcut.plan.joins import even_out, join, split_wide, without_tongues
 from leastcut.plan.limits import TINY, Limits, area_bound
 from leastcut.plan.regroup import regroup, without_slivers
@@ -214,8 +216,8 @@ def _courses(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
     x0, _, x1, _ = area.bounds
     cells = []
     for low, high in itertools.pairwise(lines):
-        band = shapely.intersection(area, shapely.box(x0 - 1, low, x1 + 1, high), grid_size=SNAP_MM)
-        cells.extend(_cut_band(band, limits))
+        for piece in within(area, x0 - 1, low, x1 + 1, high):
+            cells.extend(_cut_piece(piece, limits))
     return cells
 
 
@@ -291,28 +293,26 @@ def _shortest(
     """Return the least cost from line 0 to line n - 1 and, for each line, the one before it."""
     best, came = np.full(n, np.inf), np.zeros(n, dtype=np.int64)
     best[0] = 0.0
-    order = np.argsort(high, kind="stable")
-    low, high, cost = low[order], high[order], cost[order]
-    starts = np.searchsorted(high, np.arange(n + 1))
-    for line in range(1, n):
-        span = slice(starts[line], starts[line + 1])
-        through = best[low[span]] + cost[span]
-        pick = int(np.argmin(through))
-        best[line], came[line] = through[pick], low[span][pick]
+    table = np.full((n, n), np.inf)
+    table[high, low] = cost
+    first = np.zeros(n, dtype=np.int64)
+    first[high[::-1]] = low[::-1]  # pairs come by low line: the last one written is the lowest
+    for line, start in enumerate(first[1:].tolist(), start=1):
+        through = best[start:line] + table[line, start:line]
+        pick = through.argmin()
+        best[line], came[line] = through[pick], start + pick
     return max(1.0, float(round(best[-1]))), came
 
 
-def _cut_band(band: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
-    """Cut a band's runs into cells of equal area as far as the limit lets them."""
-    cells = []
-    for piece in parts(band):
-        x0, y0, x1, y1 = piece.bounds
-        count = limits.count(x1 - x0)
-        cuts = _equal_cuts(piece, count, limits)
-        for a, b in zip([x0 - 1, *cuts], [*cuts, x1 + 1], strict=True):
-            box = shapely.box(a, y0 - 1, b, y1 + 1)
-            cells.extend(parts(shapely.intersection(piece, box, grid_size=SNAP_MM)))
-    return cells
+def _cut_piece(piece: shapely.Polygon, limits: Limits) -> list[shapely.Polygon]:
+    """Cut a piece of a band into cells of equal area as far as the limit lets them."""
+    x0, y0, x1, y1 = piece.bounds
+    count = limits.count(x1 - x0)
+    cuts = _equal_cuts(piece, count, limits)
+    if not cuts:
+        return [piece]
+    sides = zip([x0 - 1, *cuts], [*cuts, x1 + 1], strict=True)
+    return [cell for a, b in sides for cell in within(piece, a, y0 - 1, b, y1 + 1)]
 
 
 def _equal_cuts(piece: shapely.Polygon, count: int, limits: Limits) -> list[float]:

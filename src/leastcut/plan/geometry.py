@@ -4,8 +4,7 @@ Everything that touches the geometry library for the layout goes through here.
 """
 
 import math
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -141,8 +140,8 @@ def parts(shape: BaseGeometry) -> list[shapely.Polygon]:
     """Return the polygons of a geometry with some area, in the library's order."""
     if isinstance(shape, shapely.Polygon):
         return [shape] if shape.area > 1e-3 else []
-    pieces: Iterable[Any] = shapely.get_parts(shape)
-    return [p for p in pieces if p.geom_type == "Polygon" and p.area > 1e-3]
+    pieces = shapely.get_parts(shape)
+    return list(pieces[shapely.area(pieces) > 1e-3])  # points and lines have none
 
 
 def smallest_rectangle(shape: BaseGeometry) -> tuple[float, float, float]:
@@ -189,47 +188,9 @@ def _rectangles(shape: BaseGeometry) -> tuple[Array, Array, Array]:
     lengths = np.hypot(sides[:, 0], sides[:, 1])
     sides, lengths = sides[lengths > 0], lengths[lengths > 0]
     ways = sides / lengths[:, None]
-    middle = hull - hull[0]
-    along = ways @ middle.T
-    across = ways @ np.stack([middle[:, 1], -middle[:, 0]])
-    widths = along.max(axis=1) - along.min(axis=1)
-    heights = across.max(axis=1) - across.min(axis=1)
+    places = np.concatenate([ways, ways[:, ::-1] * (-1.0, 1.0)]) @ (hull - hull[0]).T
+    widths, heights = (places.max(axis=1) - places.min(axis=1)).reshape(2, -1)
     return widths, heights, np.arctan2(ways[:, 1], ways[:, 0])
-
-
-def area_below(shape: BaseGeometry, direction: tuple[float, float], places: Array) -> Array:
-    """Return the area of a shape on the near side of lines across `direction`.
-
-    Green's theorem on the edges, each clipped at the line: exact, and far quicker than cutting.
-
-    Parameters
-    ----------
-    shape : shapely geometry
-        Polygons with holes, rings in the usual sense or its opposite [mm].
-    direction : (float, float)
-        Unit vector along which places are measured.
-    places : ndarray, shape (n,)
-        Where the lines stand along `direction` [mm].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Area [mm²] whose coordinate along `direction` is below each place.
-    """
-    rings = shapely.get_rings(shapely.get_parts(shapely.orient_polygons(shape)))
-    points, ring_of = shapely.get_coordinates(rings, return_index=True)
-    c, s = direction
-    along, across = points @ np.array([c, s]), points @ np.array([-s, c])
-    inner = ring_of[1:] == ring_of[:-1]
-    a, b = along[:-1][inner], along[1:][inner]
-    y, z = across[:-1][inner], across[1:][inner]
-    where = np.asarray(places, dtype=np.float64)[:, None]
-    step = np.where(a == b, 1.0, b - a)
-    t0 = np.clip(np.where(a <= where, 0.0, (where - a) / step), 0.0, 1.0)
-    t1 = np.clip(np.where(b <= where, 1.0, (where - a) / step), 0.0, 1.0)
-    mean = y + 0.5 * (t0 + t1) * (z - y)
-    inside = np.minimum(a, b) < where
-    return np.asarray(-np.sum(np.where(inside, mean * (t1 - t0) * (b - a), 0.0), axis=1))
 
 
 def one_ring(shape: shapely.Polygon) -> Polygon:

@@ -6,14 +6,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from leastcut.plan.geometry import (
-    LEAST_MM2,
-    SNAP_MM,
-    Array,
-    area_below,
-    parts,
-    smallest_rectangle,
-)
+from leastcut.plan.cuts import divided, halves, long_axis, rounded
+from leastcut.plan.geometry import LEAST_MM2, SNAP_MM, parts
 from leastcut.plan.limits import Limits
 
 TONGUE_MM = 15.0  # half the width of what is too thin to belong to a cell by itself
@@ -32,45 +26,6 @@ def split_wide(
         else:
             todo.extend(halves(cell))
     return done
-
-
-def halves(cell: shapely.Polygon) -> list[shapely.Polygon]:
-    """Cut a cell across its long axis into two of equal area (or more, if it is concave)."""
-    return divided(cell, _long_axis(cell), 0.5)
-
-
-def _long_axis(cell: BaseGeometry) -> float:
-    width, height, angle = smallest_rectangle(cell)
-    return angle if width >= height else angle + math.pi / 2
-
-
-def divided(cell: shapely.Polygon, angle: float, share: float) -> list[shapely.Polygon]:
-    """Cut a cell by a line across `angle` [rad] so that `share` of its area lies before it."""
-    axis = (math.cos(angle), math.sin(angle))
-    along = shapely.get_coordinates(cell) @ np.array(axis)
-    places = np.linspace(along.min(), along.max(), 257)
-    place = float(np.interp(cell.area * share, area_below(cell, axis, places), places))
-    return cut_at(cell, angle, place)
-
-
-def cut_at(cell: shapely.Polygon, angle: float, place: float) -> list[shapely.Polygon]:
-    """Cut a cell by a line across `angle` [rad] that stands `place` along it [mm]."""
-    axis = np.array((math.cos(angle), math.sin(angle)))
-    start = float((shapely.get_coordinates(cell) @ axis).min()) - 1
-    first = _slab(axis, start, place, cell.length)
-    return [
-        *parts(shapely.intersection(cell, first, grid_size=SNAP_MM)),
-        *parts(shapely.difference(cell, first, grid_size=SNAP_MM)),
-    ]
-
-
-def _slab(axis: Array, start: float, end: float, across: float) -> shapely.Polygon:
-    side = np.array([-axis[1], axis[0]])
-    # far along the side: a slab through the whole cell wherever the frame's origin lies
-    reach = side * (across + 4 * (abs(start) + abs(end)) + 1e5)
-    return shapely.Polygon(
-        [axis * start - reach, axis * end - reach, axis * end + reach, axis * start + reach]
-    )
 
 
 def join(cells: list[shapely.Polygon], area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
@@ -171,7 +126,7 @@ def _tongues(cell: shapely.Polygon) -> list[shapely.Polygon]:
     core = shapely.buffer(inside, TONGUE_MM * 1.001, join_style="mitre")
     if core.is_empty:
         return [cell]
-    thin = parts(shapely.difference(cell, core, grid_size=SNAP_MM))
+    thin = parts(rounded(shapely.difference(cell, core)))
     return sorted((p for p in thin if p.area > TONGUE_MM**2), key=lambda p: (-p.area, p.bounds))
 
 
@@ -221,7 +176,7 @@ def _shared(
     if union is None:
         return None
     for share in (0.5, 0.4):
-        for angle in (_long_axis(union), 0.0, math.pi / 2):
+        for angle in (long_axis(union), 0.0, math.pi / 2):
             pair = divided(union, angle, share)
             if len(pair) == 2 and all(limits.holds(half, area) for half in pair):
                 return pair

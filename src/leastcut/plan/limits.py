@@ -29,7 +29,9 @@ class Limits:
 
     def worked(self, cell: BaseGeometry, area: BaseGeometry) -> shapely.Polygon:
         """Return a cell grown by half the overlap, clipped to the area, in one piece."""
-        grown = shapely.buffer(cell, self.overlap_mm / 2, join_style="mitre", mitre_limit=1.5)
+        # a hole is no part of the area, so that the clipping restores it
+        outer = shapely.Polygon(cell.exterior) if isinstance(cell, shapely.Polygon) else cell
+        grown = shapely.buffer(outer, self.overlap_mm / 2, join_style="mitre", mitre_limit=1.5)
         pieces = parts(shapely.intersection(grown, area))
         if len(pieces) == 1:
             return pieces[0]
@@ -44,8 +46,8 @@ class Limits:
         return longest_side(worked) <= self.max_side_mm + TINY
 
     def holds(self, cell: BaseGeometry, area: BaseGeometry) -> bool:
-        """Return whether a cell with its overlap is within the limit; the cheap test first."""
-        return self.fits(cell) and self.fits(self.worked(cell, area))
+        """Return whether a cell with its overlap is within the limit."""
+        return self.fits(self.worked(cell, area))
 
 
 def area_bound(area: BaseGeometry, limits: Limits) -> int:

@@ -13,8 +13,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from leastcut.plan.geometry import SNAP_MM, Array, area_below, parts
-from leastcut.plan.joins import cut_at, fitting_union
+from leastcut.plan.cuts import cut_at
+from leastcut.plan.edges import area_below, edges_of, pieces_cut
+from leastcut.plan.geometry import SNAP_MM, Array, parts
+from leastcut.plan.joins import fitting_union
 from leastcut.plan.limits import TINY, Limits
 
 SLIVER = 0.35  # share of the mean area below which a cell counts as a sliver
@@ -240,14 +242,17 @@ def _lines(
     """Return the lines both sides of which look as if they fit, the most even first."""
     points = _border(worked)
     chosen = _passing(points, limits, fan)
-    least, found = least_mm2 / whole.area, list[_Line]()
+    edges, least, found = edges_of(whole), least_mm2 / whole.area, list[_Line]()
     for angle, places in zip(fan.angles.tolist(), chosen, strict=True):
         if len(places):
             axis = (math.cos(angle), math.sin(angle))
-            shares = (area_below(whole, axis, places) / whole.area).tolist()
-            found += [_Line(angle, *at) for at in zip(places.tolist(), shares, strict=True)]
-    fair = [line for line in found if least <= line.share <= 1 - least]
-    return sorted(fair, key=lambda line: (round(abs(line.share - 0.5), 2), _aslant(line.angle)))
+            shares = area_below(edges, axis, places) / whole.area
+            fair = (
+                (shares >= least) & (shares <= 1 - least) & (pieces_cut(edges, axis, places) == 2)
+            )
+            lines = zip(places[fair].tolist(), shares[fair].tolist(), strict=True)
+            found += [_Line(angle, *line) for line in lines]
+    return sorted(found, key=lambda line: (round(abs(line.share - 0.5), 2), _aslant(line.angle)))
 
 
 def _aslant(angle: float) -> bool:
@@ -257,7 +262,8 @@ def _aslant(angle: float) -> bool:
 
 def _border(shape: shapely.Polygon) -> Array:
     """Return points along the outer border of a shape, close together."""
-    return np.asarray(shapely.get_coordinates(shapely.segmentize(shape.exterior, POINT_MM)))
+    outer = shapely.simplify(shape.exterior, SLACK_MM / 4)
+    return np.asarray(shapely.get_coordinates(shapely.segmentize(outer, POINT_MM)))
 
 
 def _passing(points: Array, limits: Limits, fan: _Fan) -> list[Array]:

@@ -29,6 +29,8 @@ from leastcut.plan.strokes import (
     crosshatch,
 )
 
+STRONG_MM = 500.0  # a smaller radius of curvature is strong; our own choice
+AT_BENDS = "keep the pad flat and turn it with the panel, in shorter strokes there"
 HAND_ONLY = "too narrow for a pad: by hand"
 
 
@@ -103,7 +105,7 @@ def limits_for(panel: Panel, options: LayoutOptions, area: BaseGeometry) -> Limi
     Returns
     -------
     Limits
-        The limit, less on a strongly curved panel.
+        The limit, less on a panel that is strongly curved all over.
 
     Raises
     ------
@@ -111,7 +113,7 @@ def limits_for(panel: Panel, options: LayoutOptions, area: BaseGeometry) -> Limi
         If an option is out of range.
     """
     _check(options)
-    share = curvature_share(panel.curvature_radius_mm)
+    share = 1.0 if bent_in_places(panel, area) else curvature_share(panel.curvature_radius_mm)
     if share < 1.0:
         free = centre_region(area, pad_mm=options.pad_diameter_mm, margin_mm=options.edge_margin_mm)
         share = 1.0 if free.is_empty else share
@@ -143,9 +145,11 @@ def assemble(
     limits = limits_for(panel, options, area)
     if not cells:
         return Layout(panel=panel.id, sections=(), order=(), covered_fraction=0.0, lower_bound=0)
-    pads = _pads(area, options)
+    pads, bend = _Pads(area, options), ""
+    if bent_in_places(panel, area):
+        bend = f"bends with a radius of {panel.curvature_radius_mm:g} mm: {AT_BENDS}"
     sections = tuple(
-        _section(cell, str(index), panel, limits.worked(cell, area), pads, options.pad_diameter_mm)
+        _section(cell, str(index), panel, limits.worked(cell, area), pads, bend)
         for index, cell in enumerate(work_order(cells, panel), start=1)
     )
     return Layout(
@@ -160,7 +164,7 @@ def assemble(
 def curvature_share(radius_mm: float | None) -> float:
     """Return by how much sections shrink on a strongly curved panel.
 
-    From a radius of 500 mm downwards the arm has to turn the machine within a section of the usual
+    From a radius of STRONG_MM downwards the arm has to turn the machine within a section of the usual
     size, so the side shrinks with the root of the radius, to 85 % at least. Our own choice,
     no source. A strip narrower than the pad is not cut shorter: it turns about its length.
 
@@ -169,9 +173,34 @@ def curvature_share(radius_mm: float | None) -> float:
     >>> curvature_share(None), curvature_share(3000.0), curvature_share(100.0)
     (1.0, 1.0, 0.85)
     """
-    if radius_mm is None or radius_mm >= 500.0:
+    if radius_mm is None or radius_mm >= STRONG_MM:
         return 1.0
-    return max(0.85, math.sqrt(radius_mm / 500.0))
+    return max(0.85, math.sqrt(radius_mm / STRONG_MM))
+
+
+def bent_in_places(panel: Panel, area: BaseGeometry) -> bool:
+    """Return whether a panel is strongly curved, but cannot be so over its whole length.
+
+    A panel turns by half a circle at most, from one wheel arch round the nose to the other. What is
+    longer than half the circle of its radius is flatter elsewhere: a bumper cover with its bends is.
+    Its sections are of the usual size, and go round the bend with a note.
+
+    Parameters
+    ----------
+    panel : Panel
+        Its radius of curvature counts.
+    area : shapely geometry
+        Its workable area, developed [mm].
+
+    Returns
+    -------
+    bool
+        True for a radius under STRONG_MM and a length over half its circle.
+    """
+    radius = panel.curvature_radius_mm
+    if radius is None or radius >= STRONG_MM or area.is_empty:
+        return False
+    return max(smallest_rectangle(area)[:2]) > math.pi * radius
 
 
 def _check(options: LayoutOptions) -> None:
@@ -201,26 +230,46 @@ class _Pad:
     lattice: Lattice
 
 
-def _pads(area: BaseGeometry, options: LayoutOptions) -> list[_Pad]:
-    """Return the pad at hand and the smaller ones for narrow places, the spacing in proportion."""
-    pads, usual = [], options.pad_diameter_mm
-    for size in (usual, *(small for small in SMALL_PADS_MM if small < usual)):
-        centre = centre_region(area, pad_mm=size, margin_mm=options.edge_margin_mm)
-        if not centre.is_empty:
-            reached = shapely.buffer(centre, size / 2, quad_segs=4)
-            lattice = centred_lattice(centre, options.stroke_spacing_mm * size / usual)
-            pads.append(_Pad(size, centre, reached, lattice))
-    return pads
+class _Pads:
+    """The pad at hand and smaller ones for narrow places, the spacing in proportion.
 
+    What a smaller one can reach is worked out when a section first asks for it.
+    """
 
-def _fitting(pads: list[_Pad], cell: BaseGeometry) -> tuple[_Pad, BaseGeometry] | None:
-    """Return the largest pad whose centre has room to move in a cell, and where."""
-    for pad in pads:
-        region = shapely.MultiPolygon(parts(shapely.intersection(cell, pad.centre)))
-        x0, y0, x1, y1 = region.bounds if not region.is_empty else (0.0, 0.0, 0.0, 0.0)
-        if max(x1 - x0, y1 - y0) >= LEAST_STROKE_MM:
-            return pad, region
-    return None
+    def __init__(self, area: BaseGeometry, options: LayoutOptions) -> None:
+        self.usual_mm = options.pad_diameter_mm
+        self._area, self._options = area, options
+        smaller = (size for size in SMALL_PADS_MM if size < self.usual_mm)
+        self._sizes = [self.usual_mm, *smaller]
+        self._made: dict[float, _Pad | None] = {}
+
+    def fitting(self, cell: BaseGeometry) -> tuple[_Pad, BaseGeometry] | None:
+        """Return the largest pad whose centre has room to move in a cell, and where."""
+        for size in self._sizes:
+            pad = self._pad(size)
+            if pad is not None:
+                region = shapely.MultiPolygon(parts(shapely.intersection(cell, pad.centre)))
+                x0, y0, x1, y1 = region.bounds if not region.is_empty else (0.0, 0.0, 0.0, 0.0)
+                if max(x1 - x0, y1 - y0) >= LEAST_STROKE_MM:
+                    return pad, region
+        return None
+
+    def _pad(self, size: float) -> _Pad | None:
+        """Return what a pad of a size can reach on the panel, or None if it fits nowhere."""
+        if size not in self._made:
+            given, share = self._options, size / self.usual_mm
+            centre = centre_region(self._area, pad_mm=size, margin_mm=given.edge_margin_mm)
+            self._made[size] = (
+                None
+                if centre.is_empty
+                else _Pad(
+                    size,
+                    centre,
+                    shapely.buffer(centre, size / 2, quad_segs=4),
+                    centred_lattice(centre, given.stroke_spacing_mm * share),
+                )
+            )
+        return self._made[size]
 
 
 def _section(
@@ -228,20 +277,20 @@ def _section(
     name: str,
     panel: Panel,
     worked: shapely.Polygon,
-    pads: list[_Pad],
-    pad_mm: float,
+    pads: _Pads,
+    bend: str,
 ) -> Section:
     width, height, _ = smallest_rectangle(worked)
     note, strokes = HAND_ONLY, tuple[Stroke, ...]()
-    found = _fitting(pads, cell)
+    found = pads.fitting(cell)
     if found is not None:
         pad, region = found
         lines = panel.body_lines_mm
-        if pad.size_mm < pad_mm:
+        if pad.size_mm < pads.usual_mm:
             strokes = along_strip(region, pad.lattice.spacing_mm, body_lines_mm=lines)
         else:
             strokes = crosshatch(region, pad.lattice, body_lines_mm=lines)
-        note = _note(pad, cell, pad_mm)
+        note = _note(pad, cell, pads.usual_mm) or bend
     return Section(
         id=name,
         panel=panel.id,
