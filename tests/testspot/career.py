@@ -8,7 +8,7 @@ from paint_world import REQUIRED, Surface, World
 
 from leastcut.car.records import Interval
 from leastcut.testspot import decide, ladder
-from leastcut.testspot.records import Measured, TestSpot, Trial
+from leastcut.testspot.records import Affordable, Measured, TestSpot, Trial
 
 LABELS = tuple(process.label for process in ladder.DEFAULT)
 
@@ -32,6 +32,10 @@ class Career:
     eye_met: bool = False
     fresh_um: float = 0.0
     fresh_met: bool = False
+    know_um: float | None = None
+    know_met: bool = False
+    affordable: Affordable | None = None
+    left: float = 0.0
     fallback: bool = False
     predictions: list[tuple[float, bool]] = field(default_factory=list)
     within: list[tuple[float, bool]] = field(default_factory=list)
@@ -58,19 +62,29 @@ def play(world: World, *, gauge: bool = True, most: int = 10, **options: Any) ->
         career.cut_um, career.removed = world.car_after(rung, spot.next.sets)
         career.met = career.removed >= REQUIRED[world.target]
         career.broken = career.cut_um > world.budget_um
-    best = max(
-        (c for c in spot.candidates if c.p_within_budget >= 0.99),
-        key=lambda c: c.p_target,
-        default=None,
-    )
-    if career.end == "stop" and best is not None:
-        _, gone = world.car_after(LABELS.index(best.process), best.sets)
-        career.fallback = gone >= REQUIRED[world.target]
-    eye_um, eye_removed = world.by_eye()
-    career.eye_um, career.eye_met = eye_um, eye_removed >= REQUIRED[world.target]
-    fresh_um, fresh_removed = world.by_eye(fresh=True)
-    career.fresh_um, career.fresh_met = fresh_um, fresh_removed >= REQUIRED[world.target]
+    if spot.next.do == "stop" and spot.next.affordable is not None:
+        _accept(career, spot.next.affordable, world)
+    _others(career, world)
     return career
+
+
+def _accept(career: Career, best: Affordable, world: World) -> None:
+    """Do the best that the budget can pay."""
+    cut, gone = world.car_after(LABELS.index(best.process), best.sets)
+    career.affordable, career.left = best, 1.0 - gone
+    career.fallback = gone >= REQUIRED[world.target] and cut <= world.budget_um
+
+
+def _others(career: Career, world: World) -> None:
+    """Play the same car by eye, both ways, and by one who knows the paint."""
+    required = REQUIRED[world.target]
+    eye_um, eye_removed = world.by_eye()
+    career.eye_um, career.eye_met = eye_um, eye_removed >= required
+    fresh_um, fresh_removed = world.by_eye(fresh=True)
+    career.fresh_um, career.fresh_met = fresh_um, fresh_removed >= required
+    known = world.knower()
+    if known is not None:
+        career.know_um, career.know_met = known[0], known[1] >= required
 
 
 def _remember(career: Career, spot: TestSpot, world: World) -> None:
@@ -123,7 +137,9 @@ def figures(careers: list[Career]) -> dict[str, Any]:
         "cars": len(careers),
         "ladder_can": len(can) / len(careers),
         "target_met_where_it_can": sum(c.met and not c.broken for c in can) / len(can),
-        "with_fallback": sum(c.met or c.fallback for c in can) / len(can),
+        "met_with_best_affordable": sum((c.met and not c.broken) or c.fallback for c in can)
+        / len(can),
+        "best_affordable": _accepted(careers),
         "target_met_when_used": len(met) / max(len(used), 1),
         "stopped_where_it_can": sum(c.end == "stop" for c in can) / len(can),
         "median_cut_over_oracle": float(np.median([c.cut_um / c.oracle_um for c in used])),
@@ -135,6 +151,7 @@ def figures(careers: list[Career]) -> dict[str, Any]:
         "less_than_by_eye_fresh_both_met": _spared([c for c in met if c.fresh_met], "fresh_um"),
         "by_eye_fresh_met": sum(c.fresh_met for c in used) / len(used),
         "oracle_less_than_by_eye": _spared(used, "eye_um", by="oracle_um"),
+        "one_who_knows": _knower(careers),
         "median_trials": float(np.median([c.trials for c in careers])),
         "two_trials_or_fewer": sum(c.trials <= 2 for c in careers) / len(careers),
         "median_looks": float(np.median([c.looks for c in careers])),
@@ -142,6 +159,41 @@ def figures(careers: list[Career]) -> dict[str, Any]:
         "budget_broken": sum(c.broken for c in careers) / len(careers),
         "spot_broken": sum(c.spot_broken for c in careers) / len(careers),
         "calibration": deciles([p for c in careers for p in c.predictions]),
+    }
+
+
+def _accepted(careers: list[Career]) -> dict[str, float]:
+    """Say how the best affordable after a stop kept what was told of it."""
+    done = [(c, c.affordable) for c in careers if c.affordable is not None]
+    if not done:
+        return {"cars": 0}
+    return {
+        "cars": len(done),
+        "chance_told": float(np.mean([best.p_target for _, best in done])),
+        "met": float(np.mean([c.fallback for c, _ in done])),
+        "left_told": float(np.mean([best.left.mean for _, best in done])),
+        "left": float(np.mean([c.left for c, _ in done])),
+        "left_within_bounds": float(
+            np.mean([best.left.low <= c.left <= best.left.high for c, best in done])
+        ),
+    }
+
+
+def _knower(careers: list[Career]) -> dict[str, float]:
+    """Say what one who knows the paint spares under the same rules: the bound of any decider."""
+    able = [c for c in careers if c.know_um is not None]
+    both = [c for c in able if c.end == "use"]
+    ratio = [c.know_um / c.oracle_um for c in able if c.know_um and c.oracle_um]
+    return {
+        "can": len(able) / len(careers),
+        "met": float(np.mean([c.know_met for c in able])),
+        "median_cut_over_oracle": float(np.median(ratio)),
+        "mean_cut_over_oracle": float(np.mean(ratio)),
+        "less_than_by_eye": _spared(able, "eye_um", by="know_um"),
+        "less_than_by_eye_fresh": _spared(able, "fresh_um", by="know_um"),
+        "cars_of_both": len(both),
+        "less_than_by_eye_on_cars_of_both": _spared(both, "eye_um", by="know_um"),
+        "ours_on_cars_of_both": _spared(both, "eye_um"),
     }
 
 

@@ -99,6 +99,7 @@ def answer(path: Path, *, lessons: Path | None, year: float | None) -> Answer:
         rules=Rules(
             p_target=file.rules.p_target,
             p_within_budget=file.rules.p_within_budget,
+            p_accept=file.rules.p_accept,
             max_trials=file.rules.max_trials,
         ),
     )

@@ -12,7 +12,7 @@ from leastcut.car.records import Interval
 from leastcut.handover.records import Dossier, Help, PanelCut, PanelProof, Stage
 from leastcut.plan.records import Material, Minutes, Price, SectionPlan, Step
 from leastcut.safety.records import Caution
-from leastcut.testspot.records import Advice, Candidate, DepthKnowledge, Process
+from leastcut.testspot.records import Advice, Affordable, Candidate, DepthKnowledge, Process
 
 
 class CarOut(msgspec.Struct, frozen=True, kw_only=True):
@@ -50,6 +50,10 @@ class ProcessOut(msgspec.Struct, frozen=True, kw_only=True):
     process: str | None
     sets: int
     why: str
+    finish: str | None
+    finish_sets: int
+    affordable: Affordable | None
+    in_use: bool
     softness: Interval
     depth_um: DepthKnowledge
     candidates: tuple[Candidate, ...]
@@ -167,6 +171,10 @@ def _process(dossier: Dossier) -> ProcessOut:
         process=advice.process,
         sets=advice.sets,
         why=advice.why,
+        finish=advice.finish,
+        finish_sets=advice.finish_sets,
+        affordable=advice.affordable,
+        in_use=advice.in_use,
         softness=spot.softness,
         depth_um=spot.depth_um,
         candidates=spot.candidates,

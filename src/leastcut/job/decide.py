@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from leastcut.handover.records import Dossier, People
-from leastcut.job.after import after_work
+from leastcut.job.after import After, after_work
 from leastcut.job.evidence import Evidence
 from leastcut.job.facts import cautions_of, window_of
 from leastcut.job.helps import would_help_most
@@ -11,6 +11,9 @@ from leastcut.job.stages import stages_of
 from leastcut.job.weigh import process_named, sections_for, weigh
 from leastcut.plan import build
 from leastcut.plan.learn import Learnt
+from leastcut.plan.records import Plan
+from leastcut.testspot.in_use import in_use
+from leastcut.testspot.records import TestSpot
 
 if TYPE_CHECKING:
     import numpy as np
@@ -47,6 +50,7 @@ def decide(
     inputs, around = known.inputs, known.around
     plan, _ = build.plan_of(inputs, around=around, rng=rng)
     after = after_work(evidence, states=states, plan=plan, gauge=gauge, draws=inputs.draws)
+    spot = spot_in_use(evidence, spot, plan=plan, after=after)
     return Dossier(
         car=evidence.car,
         people=People(client=job.people.client, shop=job.people.shop, date=job.people.date),
@@ -78,5 +82,17 @@ def decide(
         run=after.run,
         prompts=after.prompts,
         problems=evidence.problems,
-        sections_for=process_named(evidence.ladder, sections_for(evidence, spot)).label,
+        sections_for=process_named(evidence.ladder, sections_for(evidence, known.spot)).label,
+    )
+
+
+def spot_in_use(evidence: Evidence, spot: TestSpot, *, plan: Plan, after: After) -> TestSpot:
+    """Return the test spot's answer: what is in use once work has begun, else what the trials say."""
+    sections = () if after.run is None else after.run.sections
+    return in_use(
+        spot,
+        {(state.panel, state.id): state.done for state in sections},
+        planned=sum(bool(section.steps) for section in plan.sections),
+        ladder=evidence.ladder,
+        trials=evidence.trials,
     )

@@ -22,6 +22,7 @@ from leastcut.plan.records import Layout, PanelNeed, PriceEntry, Rates
 from leastcut.testspot import decide as testspot
 from leastcut.testspot.paint import REQUIRED, PaintDraws
 from leastcut.testspot.records import Process, TestSpot
+from leastcut.testspot.rules import Rules
 
 # A panel is never asked for more than this: the last scratch costs the most clear coat.
 MOST_REMOVED = 0.99
@@ -67,6 +68,7 @@ def weigh(evidence: Evidence, *, learnt: Learnt | None = None) -> Weighed:
         ladder=evidence.ladder,
         draws=draws,
         p_target=job.target.confidence_percent / 100,
+        p_accept=accepted_chance(spot),
     )
     around = Around(
         car=evidence.car,
@@ -134,13 +136,21 @@ def test_spot(evidence: Evidence, states: Sequence[PanelState]) -> tuple[TestSpo
     if not budgets:
         budgets = sorted(state.film.budget_um for state in states)
         budgets = budgets[len(budgets) // 4 :]
+    accept = evidence.job.target.accept_percent
     return testspot.assess(
         evidence.trials,
         evidence.ladder,
         target=evidence.job.target.finish,
         budget_um=budgets[0] if budgets else 0.0,
         width_hint_um=width_hint_um(evidence),
+        rules=Rules(p_accept=None if accept is None else accept / 100),
     )
+
+
+def accepted_chance(spot: TestSpot) -> float | None:
+    """Return the chance of the target that a person accepted, None where nothing was to accept."""
+    best = spot.next.affordable
+    return best.p_target if best is not None and spot.next.do == "use" else None
 
 
 def width_hint_um(evidence: Evidence) -> float | None:

@@ -49,6 +49,8 @@ class Inputs:
         Equally likely paints.
     p_target : float
         Chance of meeting the target that a section should have, 0 to 1.
+    p_accept : float or None
+        Chance that a person has accepted where `p_target` cannot be paid; None accepts none.
     weights : Weights
         What a micrometre and a change of process are worth in minutes.
     wishes : Wishes
@@ -64,6 +66,7 @@ class Inputs:
     ladder: Sequence[Process]
     draws: PaintDraws
     p_target: float = 0.9
+    p_accept: float | None = None
     weights: Weights = field(default_factory=Weights)
     wishes: Wishes = field(default_factory=Wishes)
     finish_step: bool = True
@@ -179,6 +182,7 @@ def choose_all(inputs: Inputs) -> Choice:
         ladder=inputs.ladder,
         table=table,
         p_target=inputs.p_target,
+        p_accept=inputs.p_accept,
         weights=inputs.weights,
         thin=not inputs.wishes.liquid_ml,
     )

@@ -70,6 +70,7 @@ def menu_card(
     table: Effects,
     p_target: float,
     weights: Weights,
+    p_accept: float | None = None,
     thin: bool = True,
 ) -> tuple[Menu, ...]:
     """Write the menu of every section, in the order of work.
@@ -84,6 +85,9 @@ def menu_card(
         Chance of meeting the target that a section should have.
     weights : Weights
         For the minutes that each step takes besides the sets.
+    p_accept : float or None
+        Chance that a person has accepted where `p_target` cannot be paid: the menu then holds all
+        that reach it; None holds those that come nearest to the target.
     thin : bool
         Drop options that are beaten in minutes and clear coat by others with no process more;
         not to be done where something else, such as liquid, is short.
@@ -105,7 +109,9 @@ def menu_card(
             )
         for section in _in_order(layout):
             budget = need.section_budgets_um.get(section.id, need.budget_um)
-            which, chance, note = _allowed(table, need=need, budget_um=budget, p_target=p_target)
+            which, chance, note = _allowed(
+                table, need=need, budget_um=budget, p_target=p_target, p_accept=p_accept
+            )
             once = np.array([set_seconds(section, process) for process in ladder])
             per_step = _per_step(section, weights)
             minutes = np.array([_minutes(table.stacks[k], once, per_step) for k in which])
@@ -124,7 +130,12 @@ def _in_order(layout: Layout) -> Iterator[Section]:
 
 
 def _allowed(
-    table: Effects, *, need: PanelNeed, budget_um: float, p_target: float
+    table: Effects,
+    *,
+    need: PanelNeed,
+    budget_um: float,
+    p_target: float,
+    p_accept: float | None = None,
 ) -> tuple[Ints, Floats, str]:
     """Return the stacks on the menu, their chance of meeting the target, and the note."""
     alone = np.array([0])
@@ -138,6 +149,9 @@ def _allowed(
     good = np.flatnonzero(within & (chance >= p_target))
     if good.size:
         return good, chance[good], ""
+    if p_accept and (taken := np.flatnonzero(within & (chance >= p_accept))).size:
+        note = f"the target is met here with a chance of at least {p_accept:.0%}, as accepted"
+        return taken, chance[taken], note
     which = _nearest(table, chance, within)
     removed = table.removed[which].mean(axis=1).max()
     if chance[which].max() < HOPELESS and 0 < removed < WORTH:

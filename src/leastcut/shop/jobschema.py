@@ -141,6 +141,12 @@ class TargetTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
             le=99,
         ),
     ] = 90.0
+    accept_percent: Annotated[
+        Annotated[float, Meta(ge=0, le=99)] | None,
+        Meta(
+            description="Chance of the finish that is accepted where the budget can pay for nothing better: the least that the best affordable process must have to be used."
+        ),
+    ] = None
 
 
 class WashTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

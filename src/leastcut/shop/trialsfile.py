@@ -46,9 +46,13 @@ class RulesTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     p_within_budget: Annotated[Chance, Meta(description="Least chance to stay within budget.")] = (
         0.99
     )
+    p_accept: Annotated[
+        Annotated[float, Meta(ge=0, le=1)] | None,
+        Meta(description="Chance accepted where the budget can pay for nothing that is proven."),
+    ] = None
     max_trials: Annotated[
         int, Meta(description="Trials after which the spot is left alone.", ge=1, le=20)
-    ] = 6
+    ] = 8
 
 
 class SpotTrialTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

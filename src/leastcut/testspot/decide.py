@@ -10,11 +10,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from leastcut.testspot import doubts, evidence, moves, paint
+from leastcut.testspot import affordable, doubts, evidence, moves, paint
 from leastcut.testspot import ladder as rungs_of
 from leastcut.testspot.moves import Case, Move
 from leastcut.testspot.paint import PaintDraws, Prior
-from leastcut.testspot.records import Advice, Candidate, Process, Target, TestSpot, Trial
+from leastcut.testspot.records import (
+    Advice,
+    Affordable,
+    Candidate,
+    Process,
+    Target,
+    TestSpot,
+    Trial,
+)
 from leastcut.testspot.rules import Rules
 
 # A candidate this likely to stay within the budget may yet be shown to: another look is worth it.
@@ -192,7 +200,7 @@ def _measure(case: Case) -> str:
     return "" if gauged else ": take a dozen gauge readings before and after"
 
 
-def _then(candidate: Candidate) -> str:
+def _then(candidate: Candidate | Affordable) -> str:
     return f", then {candidate.finish} × {candidate.finish_sets}" if candidate.finish else ""
 
 
@@ -210,19 +218,51 @@ def _use(candidate: Candidate) -> Advice:
 
 
 def _stop(case: Case) -> Advice:
-    return Advice(do="stop", process=None, sets=0, why=f"Stop: {_why_stop(case)}.")
-
-
-def _why_stop(case: Case) -> str:
-    if not case.payable:
+    """Say what the budget leaves possible; where a person accepted that, it is what to use."""
+    left = affordable.best(case)
+    if left is None:
         least = min(case.candidates, key=lambda c: c.cut_um.mean)
-        return (
-            f"even {least.process} × {least.sets} stays within the budget with a chance of"
-            f" {least.p_within_budget:.0%} only"
+        return Advice(
+            do="stop",
+            process=None,
+            sets=0,
+            why=f"Stop: even {least.process} × {least.sets} stays within the budget with a chance"
+            f" of {least.p_within_budget:.0%} only.",
         )
-    best = max(case.payable, key=lambda c: c.p_target)
-    return (
-        f"nothing that the budget can pay is proven after {len(case.trials)} trials; the best,"
-        f" {best.process} × {best.sets}{_then(best)}, has a chance of {best.p_target:.0%} to meet the target:"
-        " accept a lower target, or leave the deep ones"
+    least_chance = case.rules.p_accept
+    if least_chance is not None and left.p_target >= least_chance:
+        return _accepted(left)
+    return Advice(
+        do="stop",
+        process=None,
+        sets=0,
+        affordable=left,
+        why=f"Stop: nothing that the budget can pay is proven after {len(case.trials)} trials."
+        f" The best that it can pay, {left.process} × {left.sets}{_then(left)}, has a chance of"
+        f" {left.p_target:.0%} to meet the target, cuts {left.cut_um.mean:.1f} µm and leaves"
+        f" {_share(left)}: accept that, set a lower target, or leave the deep ones.{_untried(left)}",
     )
+
+
+def _accepted(left: Affordable) -> Advice:
+    return Advice(
+        do="use",
+        process=left.process,
+        sets=left.sets,
+        finish=left.finish,
+        finish_sets=left.finish_sets,
+        affordable=left,
+        why=f"Use {left.process} × {left.sets}{_then(left)}: accepted as the best that the budget"
+        f" can pay. Chance {left.p_target:.0%} to meet the target, {left.cut_um.mean:.1f} µm of cut"
+        f" expected, {_share(left)} will stay.{_untried(left)}",
+    )
+
+
+def _share(left: Affordable) -> str:
+    low, mean, high = (f"{x:.0%}" for x in (left.left.low, left.left.mean, left.left.high))
+    return f"{mean} of the scratch length ({low} to {high})"
+
+
+def _untried(left: Affordable) -> str:
+    """Ask for one look first where a process was never tried on this paint."""
+    return "" if left.tried else " It was not tried yet: work one section, look, then go on."

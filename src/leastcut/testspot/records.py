@@ -98,13 +98,34 @@ class Candidate(msgspec.Struct, frozen=True, kw_only=True):
     finish_sets: int = 0
 
 
+class Affordable(msgspec.Struct, frozen=True, kw_only=True):
+    """The best that the budget can pay where nothing that it can pay is proven.
+
+    ``left`` is the share of the visible scratch length that would still be there, with its 95 %
+    bounds; ``tried`` tells whether the process was ever tried on this paint.
+    """
+
+    process: str
+    sets: int
+    p_target: float
+    cut_um: Interval
+    p_within_budget: float
+    left: Interval
+    tried: bool
+    finish: str | None = None
+    finish_sets: int = 0
+
+
 class Advice(msgspec.Struct, frozen=True, kw_only=True):
     """The next thing to do at the test spot, with a reason that can be argued with.
 
     ``sets`` counts the sets to do now. For ``use``, ``finish`` and ``finish_sets`` name the
     finishing step that must follow. For ``try``, ``spot`` names the spot of the earlier trial to
     go on with; None asks for an untouched spot. ``worth_min`` is what the trial is expected to
-    spare beyond its own time [min].
+    spare beyond its own time [min]. For ``stop``, ``affordable`` is the best that can be done
+    within the budget, None where even the least is too much. It stays filled when a person has
+    accepted it and the advice is therefore to use it. ``in_use`` says that the process named is
+    being used on the car already: nothing is left to try.
     """
 
     do: Literal["try", "use", "stop"]
@@ -115,6 +136,8 @@ class Advice(msgspec.Struct, frozen=True, kw_only=True):
     finish_sets: int = 0
     spot: str | None = None
     worth_min: float | None = None
+    affordable: Affordable | None = None
+    in_use: bool = False
 
 
 class DepthKnowledge(msgspec.Struct, frozen=True, kw_only=True):

@@ -35,6 +35,9 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
         Least chance that a proposed cut stays within the budget.
     p_fair : float
         A rung whose best affordable number of sets has at least this chance is not jumped over.
+    p_accept : float or None
+        Least chance to meet the target that the person accepts where nothing that the budget can
+        pay is proven; None accepts nothing less than `p_target`.
     max_trials : int
         Trials after which the spot is left as it is.
     prices : Prices
@@ -44,5 +47,6 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
     p_target: float = 0.9
     p_within_budget: float = 0.99
     p_fair: float = 0.25
+    p_accept: float | None = None
     max_trials: int = 8
     prices: Prices = Prices()

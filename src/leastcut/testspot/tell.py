@@ -3,7 +3,7 @@
 from typing import Any
 
 from leastcut.car.units import UnitSystem, show
-from leastcut.testspot.records import Candidate, TestSpot
+from leastcut.testspot.records import Affordable, Candidate, TestSpot
 
 
 def to_contract(spot: TestSpot) -> dict[str, Any]:
@@ -24,13 +24,26 @@ def to_contract(spot: TestSpot) -> dict[str, Any]:
             "finish": step.finish,
             "finish_sets": step.finish_sets,
             "why": step.why,
+            "affordable": _affordable(step.affordable),
         },
         "n_trials": spot.n_trials,
         "notes": list(spot.notes),
     }
 
 
-def _candidate(candidate: Candidate) -> dict[str, Any]:
+def _affordable(best: Affordable | None) -> dict[str, Any] | None:
+    if best is None:
+        return None
+    return {
+        **_candidate(best),
+        "left": best.left.mean,
+        "left_low": best.left.low,
+        "left_high": best.left.high,
+        "tried": best.tried,
+    }
+
+
+def _candidate(candidate: Candidate | Affordable) -> dict[str, Any]:
     return {
         "process": candidate.process,
         "sets": candidate.sets,

@@ -1,5 +1,6 @@
 """Stage three: the ladder, trials on the test spot, and what to do next with the reason."""
 
+import math
 from typing import Any
 
 import msgspec
@@ -8,7 +9,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from leastcut.testspot.ladder import DEFAULT
-from leastcut.testspot.records import Process
+from leastcut.testspot.records import Affordable, Candidate, Process, TestSpot
 from leastcut.web.pages.choices import CHOICES
 from leastcut.web.pages.next import next_of
 from leastcut.web.pages.seen import shots
@@ -16,6 +17,7 @@ from leastcut.web.pages.visit import Look, look, values_for
 from leastcut.web.reply import Reader, reader_of, render
 
 CANDIDATES_SHOWN = 6
+MOST_ACCEPTED = 99  # per cent, as the job file takes it
 
 
 def testspot(request: Request) -> Response:
@@ -43,6 +45,7 @@ def testspot(request: Request) -> Response:
             waiting=sum(shot.seen is None and "before" in shot.fields for shot in trials),
             spot=spot,
             advised=_advised(found),
+            best=_best(spot, reader),
             candidates=_candidates(found, reader),
         ),
     )
@@ -72,6 +75,29 @@ def _advised(found: Look) -> dict[str, str]:
     }
 
 
+def _best(spot: TestSpot | None, reader: Reader) -> dict[str, Any] | None:
+    """Return the best that the budget can pay, with the chance to accept: rounded down."""
+    best = spot.next.affordable if spot else None
+    if best is None:
+        return None
+    return {
+        "what": _what(best),
+        "tried": best.tried,
+        "accept": min(math.floor(100 * best.p_target), MOST_ACCEPTED),
+        "chance": f"{100 * best.p_target:.0f}",
+        "cut": reader.show(best.cut_um.mean, "micrometer"),
+        "most": reader.show(best.cut_um.high, "micrometer"),
+        "left": f"{100 * best.left.mean:.0f}",
+        "left_low": f"{100 * best.left.low:.0f}",
+        "left_high": f"{100 * best.left.high:.0f}",
+    }
+
+
+def _what(step: Candidate | Affordable) -> str:
+    then = f", {step.finish_sets} × {step.finish}" if step.finish else ""
+    return f"{step.sets} × {step.process}{then}"
+
+
 def _candidates(found: Look, reader: Reader) -> list[dict[str, Any]]:
     """Return the best chances first, with what they would cost."""
     if found.dossier is None:
@@ -81,8 +107,7 @@ def _candidates(found: Look, reader: Reader) -> list[dict[str, Any]]:
     )
     return [
         {
-            "what": f"{c.sets} × {c.process}"
-            + (f", {c.finish_sets} × {c.finish}" if c.finish else ""),
+            "what": _what(c),
             "chance": 100 * c.p_target,
             "cut": reader.show(c.cut_um.mean, "micrometer"),
             "most": reader.show(c.cut_um.high, "micrometer"),

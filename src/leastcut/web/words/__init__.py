@@ -17,6 +17,8 @@ LANGUAGES: Mapping[Language, str] = {"en": "English", "es": "Español"}
 
 # How two names are joined.
 _AND = {"es": " y "}
+# What may stand between parts that are translated one by one.
+_BETWEEN = ((". ", ". "), ("; ", "; "), (", ", ", "), (" × ", " × "))
 _HOLE = re.compile(r"\{(\w+)\}")
 
 
@@ -77,7 +79,7 @@ def told(lang: str, sentence: str) -> str:
         if found := pattern.fullmatch(sentence):
             parts = {name: told(lang, part) for name, part in found.groupdict().items()}
             return say(lang, english, **parts)
-    for between, joined in ((". ", ". "), ("; ", "; "), (", ", ", "), (" and ", _AND[lang])):
+    for between, joined in (*_BETWEEN, (" and ", _AND[lang])):
         pieces = sentence.split(between)
         if len(pieces) > 1 and (between != " and " or all(one in catalogue() for one in pieces)):
             return joined.join(told(lang, one) for one in pieces)
