@@ -16,6 +16,7 @@ from leastcut.safety.records import NoiseExposure, NoiseUse
 OSHA_THRESHOLD_DBA = 80.0
 # source: Directive 2003/10/EC Art. 3 lower action, upper action, limit; status: seen
 EU_LOWER_DBA, EU_UPPER_DBA, EU_LIMIT_DBA = 80.0, 85.0, 87.0
+LEAST_DOSE_PERCENT = 1e-9  # below, a day is silent: its average level would mean nothing
 SOURCE = "29 CFR 1910.95 Appendix A; NIOSH 98-126; Directive 2003/10/EC Art. 3"
 
 Rule = Literal["osha", "niosh"]
@@ -95,7 +96,7 @@ def twa_dba(dose: float, rule: Rule) -> float:
     >>> round(twa_dba(112.5, "osha"), 2)
     90.85
     """
-    within("dose", dose, 1e-9, 1e9, unit="%", why="silence has no average level")
+    within("dose", dose, LEAST_DOSE_PERCENT, 1e9, unit="%", why="silence has no average level")
     criterion, exchange = _RULES[rule]
     return criterion + exchange * math.log2(dose / 100.0)
 
@@ -163,13 +164,13 @@ def exposure(uses: Sequence[NoiseUse]) -> NoiseExposure:
     """
     osha = dose_percent(uses, "osha", threshold_dba=OSHA_THRESHOLD_DBA)
     niosh = dose_percent(uses, "niosh")
-    level = lex_8h_dba(uses) if niosh > 0.0 else None
+    level = lex_8h_dba(uses) if niosh >= LEAST_DOSE_PERCENT else None
     protection, why = _protection(osha, level)
     return NoiseExposure(
         osha_dose_percent=osha,
-        osha_twa_dba=twa_dba(osha, "osha") if osha > 0.0 else None,
+        osha_twa_dba=twa_dba(osha, "osha") if osha >= LEAST_DOSE_PERCENT else None,
         niosh_dose_percent=niosh,
-        niosh_twa_dba=twa_dba(niosh, "niosh") if niosh > 0.0 else None,
+        niosh_twa_dba=twa_dba(niosh, "niosh") if level is not None else None,
         lex_8h_dba=level,
         minutes_left=_minutes_left(uses, niosh),
         protection=protection,

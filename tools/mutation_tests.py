@@ -1,0 +1,170 @@
+"""The tests' side of tools/mutation.py: collect once, learn which test reaches what, run some."""
+
+import importlib
+import os
+import pickle
+import re
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from mutmut.mutation import trampoline
+from mutmut.mutation.trampoline import set_mutant_under_test
+
+Alone = Callable[[Callable[[], int]], int]
+COPY = re.compile(r"__mutmut_\d+$")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is run: test files and mutated modules (their examples), less tests by name."""
+
+    root: Path
+    scratch: Path
+    paths: tuple[str, ...]
+    without: tuple[str, ...] = ()
+
+
+@dataclass(eq=False)
+class Caught:
+    """The collected tests, and which of them reach which function."""
+
+    plan: Plan
+    loop: Callable[["Caught"], None] | None
+    items: list[pytest.Item] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
+    hits: set[str] = field(default_factory=set)
+    loading: set[str] = field(default_factory=set)
+    reached: dict[str, set[str]] = field(default_factory=dict)  # test: functions
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    def pytest_configure(self) -> None:
+        """Make drawn examples the same each time, and spend no time on smaller ones."""
+        from hypothesis import Phase, settings
+
+        phases = (Phase.explicit, Phase.generate)
+        settings.register_profile("mutation", database=None, derandomize=True, phases=phases)
+        settings.load_profile("mutation")
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """Leave out slow tests, and examples repeated in the copies of a function."""
+        items[:] = [item for item in items if self._wanted(item)]
+        self.items = items
+
+    def _wanted(self, item: pytest.Item) -> bool:
+        slow = any(part in item.nodeid for part in self.plan.without)
+        process = item.get_closest_marker("process") or item.get_closest_marker("browser")
+        return not (slow or process or COPY.search(item.name))
+
+    def pytest_runtestloop(self) -> bool | None:
+        """Do our loop instead of pytest's, if there is one."""
+        if self.loop is None:
+            return None
+        self.loading = set(self.hits)
+        self.loop(self)
+        return True
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Remember what failed."""
+        if report.failed:
+            self.failed.append(report.nodeid)
+
+    @property
+    def whole_s(self) -> float:
+        """Time of all the tests [s]."""
+        return sum(self.seconds.values())
+
+    def passes(self, items: Sequence[pytest.Item], *, to_the_end: bool = False) -> bool:
+        """Run tests until one fails."""
+        for item, following in zip(items, [*items[1:], None], strict=True):
+            begin, self.hits = time.perf_counter(), set()
+            item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+            self.seconds[item.nodeid] = time.perf_counter() - begin
+            self.reached[item.nodeid] = self.hits
+            if self.failed and not to_the_end:
+                return False
+        return not self.failed
+
+    def learn(self, alone: Alone) -> None:
+        """Run every test in a fork without a mutant, and load here what they loaded there.
+
+        Raises
+        ------
+        SystemExit
+            some test fails
+
+        """
+        reply = self.plan.scratch / "learnt.pickle"
+
+        def work() -> int:
+            self.passes(self.items, to_the_end=True)
+            learnt = (self.reached, self.seconds, self.failed, sorted(sys.modules))
+            reply.write_bytes(pickle.dumps(learnt))
+            return 0
+
+        alone(work)
+        self.reached, self.seconds, failed, modules = pickle.loads(reply.read_bytes())
+        if failed:
+            sys.exit(f"without a mutant these fail: {failed}")
+        set_mutant_under_test("")
+        for name in modules:  # not ours: a mutant must find its own modules and caches fresh
+            if name.partition(".")[0] not in {"leastcut", "__main__"} and name not in sys.modules:
+                with suppress(Exception):
+                    importlib.import_module(name)
+
+    def while_loading(self, mutant: str) -> bool:
+        """Tell whether a mutant's function ran before the first test."""
+        return function_of(mutant) in self.loading
+
+    def reaching(self, mutant: str) -> tuple[list[pytest.Item], float]:
+        """Return the tests to run and their time [s].
+
+        Those seen in the function come first; the others of the same files follow, for a value
+        that one test worked out may be kept for the next. Files stay together, the quickest first.
+        """
+        function = function_of(mutant)
+        files: dict[str, list[pytest.Item]] = defaultdict(list)
+        for item in self.items:
+            files[item.nodeid.partition("::")[0]].append(item)
+        touched = [
+            sorted(items, key=lambda i: (function not in self.reached[i.nodeid], self._time(i)))
+            for items in files.values()
+            if any(function in self.reached[item.nodeid] for item in items)
+        ]
+        touched.sort(key=lambda items: self._time(items[0]))
+        chosen = [item for items in touched for item in items]
+        return chosen, sum(map(self._time, chosen))
+
+    def _time(self, item: pytest.Item) -> float:
+        return self.seconds[item.nodeid]
+
+
+def function_of(mutant: str) -> str:
+    """Return the name of the function that a mutant changes.
+
+    >>> function_of("leastcut.safety.cord.x_drop__mutmut_12")
+    'leastcut.safety.cord.x_drop'
+    """
+    return mutant.partition("__mutmut_")[0]
+
+
+def run_tests(
+    plan: Plan, options: Sequence[str], loop: Callable[[Caught], None] | None = None
+) -> int:
+    """Collect the tests against the mutated copy and run them, or what `loop` wants instead."""
+    source = str(plan.scratch / "src")
+    sys.path.insert(0, source)
+    os.environ["PYTHONPATH"] = source
+    os.chdir(plan.root)
+    caught = Caught(plan, loop)
+    trampoline.record_trampoline_hit = lambda name, **_: caught.hits.add(name)
+    if loop is not None:
+        set_mutant_under_test("stats")
+    fixed = ["-c", str(plan.root / "pyproject.toml"), f"--rootdir={plan.root}", "--capture=sys"]
+    fixed += [f"--basetemp={plan.scratch / 'base'}", "-p", "no:cacheprovider", "-p", "no:randomly"]
+    return int(pytest.main([*fixed, "--doctest-modules", *options, *plan.paths], plugins=[caught]))
