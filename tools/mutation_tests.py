@@ -41,6 +41,7 @@ class Caught:
     hits: set[str] = field(default_factory=set)
     loading: set[str] = field(default_factory=set)
     reached: dict[str, set[str]] = field(default_factory=dict)  # test: functions
+    fixtures: dict[str, set[str]] = field(default_factory=dict)  # file: functions
     seconds: dict[str, float] = field(default_factory=dict)
 
     def pytest_configure(self) -> None:
@@ -70,7 +71,9 @@ class Caught:
         return True
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        """Remember what failed."""
+        """Remember what failed, and what fixtures reached."""
+        if report.when == "setup":
+            self.fixtures.setdefault(report.nodeid.partition("::")[0], set()).update(self.hits)
         if report.failed:
             self.failed.append(report.nodeid)
 
@@ -103,12 +106,14 @@ class Caught:
 
         def work() -> int:
             self.passes(self.items, to_the_end=True)
-            learnt = (self.reached, self.seconds, self.failed, sorted(sys.modules))
+            told = (self.reached, self.fixtures, self.seconds, self.failed)
+            learnt = (*told, sorted(sys.modules))
             reply.write_bytes(pickle.dumps(learnt))
             return 0
 
         alone(work)
-        self.reached, self.seconds, failed, modules = pickle.loads(reply.read_bytes())
+        learnt = pickle.loads(reply.read_bytes())
+        self.reached, self.fixtures, self.seconds, failed, modules = learnt
         if failed:
             sys.exit(f"without a mutant these fail: {failed}")
         set_mutant_under_test("")
@@ -122,20 +127,17 @@ class Caught:
         return function_of(mutant) in self.loading
 
     def reaching(self, mutant: str) -> tuple[list[pytest.Item], float]:
-        """Return the tests to run and their time [s].
+        """Return the tests to run and their time [s], files together, the quickest first.
 
-        Those seen in the function come first; the others of the same files follow, for a value
-        that one test worked out may be kept for the next. Files stay together, the quickest first.
+        What a test's fixtures reach counts for every test of its file, for they may share them.
         """
         function = function_of(mutant)
         files: dict[str, list[pytest.Item]] = defaultdict(list)
         for item in self.items:
-            files[item.nodeid.partition("::")[0]].append(item)
-        touched = [
-            sorted(items, key=lambda i: (function not in self.reached[i.nodeid], self._time(i)))
-            for items in files.values()
-            if any(function in self.reached[item.nodeid] for item in items)
-        ]
+            file = item.nodeid.partition("::")[0]
+            if function in self.reached[item.nodeid] or function in self.fixtures.get(file, ()):
+                files[file].append(item)
+        touched = [sorted(items, key=self._time) for items in files.values()]
         touched.sort(key=lambda items: self._time(items[0]))
         chosen = [item for items in touched for item in items]
         return chosen, sum(map(self._time, chosen))
