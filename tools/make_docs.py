@@ -3,6 +3,7 @@
 ``python tools/make_docs.py`` writes them; ``--check`` only says which are stale and exits 1.
 """
 
+import inspect
 import json
 import re
 import sys
@@ -24,10 +25,24 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 def published(record: type[msgspec.Struct], title: str) -> str:
     """Return the JSON Schema of a record as indented text."""
-    made = msgspec.json.schema(record, schema_hook=quantity)
+    made = _level(msgspec.json.schema(record, schema_hook=quantity))
     text = json.dumps({"$schema": DIALECT, "title": title, **made}, indent=1) + "\n"
     # Exact decimals are printed as JSON numbers.
     return re.sub(r'"type": "string",\s*"format": "decimal"', '"type": "number"', text)
+
+
+def _level(made: Any) -> Any:
+    """Take the code's indentation from descriptions: from Python 3.13 on docstrings have none."""
+    if isinstance(made, list):
+        return [_level(part) for part in made]
+    if not isinstance(made, dict):
+        return made
+    return {
+        key: inspect.cleandoc(part)
+        if key == "description" and isinstance(part, str)
+        else _level(part)
+        for key, part in made.items()
+    }
 
 
 def fields(record: type[msgspec.Struct]) -> str:
