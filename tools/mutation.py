@@ -234,14 +234,21 @@ def judge(plan: Plan, mutants: Sequence[str]) -> list[Outcome]:
     return sorted(outcomes, key=lambda outcome: mutants.index(outcome.mutant))
 
 
-def work_through(package: Package, count: int, seed: int, only: str) -> list[Outcome]:
+def last_survivors(name: str) -> set[str]:
+    """Return the mutants that the last run of a package let live."""
+    lines = (OUT / f"{name}.diff").read_text(encoding="utf-8").splitlines()
+    return {line.removeprefix("# ") for line in lines if line.startswith("# ")}
+
+
+def work_through(package: Package, count: int, seed: int, *, again: bool) -> list[Outcome]:
     """Mutate a copy, draw the sample, try it, and write the survivors' differences."""
+    wanted = last_survivors(package.name) if again else None
     with tempfile.TemporaryDirectory(prefix="mutation-") as scratch:
         source = Path(scratch, "src", "leastcut")
         shutil.copytree(ROOT / "src" / "leastcut", source, ignore=shutil.ignore_patterns("*.pyc"))
         home = mutate(package, source)
         chosen = sample(list(home), count, seed)
-        mutants = [name for name in chosen if only in name]
+        mutants = [name for name in chosen if wanted is None or name in wanted]
         tell(f"{package.name}: {len(home)} mutants in all, ")
         tests = [str(path) for shape in package.tests for path in sorted(ROOT.glob(shape))]
         examples = sorted({str(path) for path in home.values()})
@@ -283,10 +290,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("packages", nargs="*", help=f"of {', '.join(names)}; else all")
     parser.add_argument("--seed", type=int, default=SEED, help="draws the sample (default 1)")
     parser.add_argument("--sample", type=int, default=SAMPLE, help="mutants of each package")
-    parser.add_argument("--only", default="", help="of the sample, mutants whose name has this")
+    parser.add_argument("--again", action="store_true", help="only the last run's survivors")
     chosen = parser.parse_args(arguments)
     rows = [
-        row(package.name, work_through(package, chosen.sample, chosen.seed, chosen.only))
+        row(package.name, work_through(package, chosen.sample, chosen.seed, again=chosen.again))
         for package in PACKAGES
         if not chosen.packages or package.name in chosen.packages
     ]
