@@ -92,7 +92,7 @@ def holds(shop: Shop, visit: int, name: str) -> bool:
     return photo is not None and visit in photo.visits
 
 
-def _before(facts: Sequence[Fact], folded: Visit) -> Visit | None:
+def as_begun(facts: Sequence[Fact], folded: Visit) -> Visit | None:
     """Return a visit as it stood when the work on it began."""
     began = folded.began
     return None if began is None else fold(fact for fact in facts if fact.id < began)
@@ -239,7 +239,7 @@ class Analyst:
             content=partial(held, shop),
             holds=partial(holds, shop, visit),
             name=f"visit {visit}",
-            before=_before(facts, folded),
+            before=as_begun(facts, folded),
         )
 
     def _missing(self, wanted: Sequence[Look]) -> dict[str, Look]:

@@ -56,14 +56,31 @@ def settle(
     taught : tuple of Timed
         What this visit's run teaches about the pace.
     """
-    gathered = Gathering(source)
-    by_key = {key(look): seen[look.kind, look.number] for look in looks(gathered.job)}
-    evidence = _held(source, gathered.evidence(_sights(gathered, by_key)), by_key)
+    evidence = evidence_of(source, seen)
     dossier = _decided(evidence, learn(timed) if timed else None)
     problems = (*source.visit.problems, *dossier.problems)
     dossier = msgspec.structs.replace(dossier, problems=problems)
     taught = () if dossier.run is None else runs.timed(dossier.run, source.name)
     return msgspec.json.encode(dossier, enc_hook=float), taught
+
+
+def evidence_of(source: InShop, seen: Mapping[Look1, Seen]) -> Evidence:
+    """Return the evidence of a visit, its sections as they were when the work began.
+
+    Parameters
+    ----------
+    source : InShop
+        The visit.
+    seen : mapping
+        What was found, by kind and number of the look; what is not there yet is left out.
+    """
+    gathered = Gathering(source)
+    by_key = {
+        key(look): seen[look.kind, look.number]
+        for look in looks(gathered.job)
+        if (look.kind, look.number) in seen
+    }
+    return _held(source, gathered.evidence(_sights(gathered, by_key)), by_key)
 
 
 def _sights(gathered: Gathering, by_key: Mapping[str, Seen]) -> dict[Look1, Sight]:

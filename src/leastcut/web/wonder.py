@@ -10,7 +10,7 @@ from typing import Any
 import msgspec
 
 from leastcut.errors import InputError
-from leastcut.job.analyst import held, holds
+from leastcut.job.analyst import as_begun, held, holds
 from leastcut.job.look import Seen, key
 from leastcut.job.settle import needed
 from leastcut.job.sources import InShop, shop_source
@@ -23,7 +23,7 @@ from leastcut.web.words import mark
 _LOG = logging.getLogger(__name__)
 SEED = 20
 # Raise it when the same wish may be answered otherwise.
-VERSION = 2
+VERSION = 3
 
 
 class Wish(msgspec.Struct, frozen=True, kw_only=True):
@@ -71,14 +71,12 @@ def _wonder(source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish) -> Wo
 
     import numpy as np
 
-    from leastcut.job.gather import Gathering
-    from leastcut.job.look import Sight
+    from leastcut.job.settle import evidence_of
     from leastcut.job.weigh import weigh
     from leastcut.plan.build import plan_of
     from leastcut.plan.whatif import changed
 
-    sights = {name: Sight(seen=one, names=("", "")) for name, one in seen.items()}
-    evidence = Gathering(source).evidence(sights)
+    evidence = evidence_of(source, seen)
     now = weigh(evidence)
     wanted = weigh(replace(evidence, job=_wished(evidence.job, wish)))
     inputs = changed(wanted.inputs, Change(minutes=wish.minutes), rng=np.random.default_rng(SEED))
@@ -146,6 +144,7 @@ class Wonderer:
             now,
             content=partial(held, shop),
             holds=partial(holds, shop, visit),
+            before=as_begun(shop.facts(visit), now),
         )
         seen = {}
         for look in needed(source):
