@@ -11,11 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from leastcut.car.records import Polyline
+from leastcut.plan.bands import band_lines, fewest_across, rasterise
 from leastcut.plan.cuts import within
 from leastcut.plan.edges import area_below
 from leastcut.plan.geometry import SNAP_MM, Array, parts, rotated, smallest_rectangle
@@ -23,21 +23,13 @@ from leastcut.plan.joins import even_out, join, split_wide, without_tongues
 from leastcut.plan.limits import TINY, Limits, area_bound
 from leastcut.plan.regroup import regroup, without_slivers
 
-PITCH_MM = 20.0  # raster of the search; the cuts themselves are exact
 WELL_FILLED = 0.62  # a layout that fills this share of its cells is not worth turning
 FORCED_ONLY = 0.35  # share of the mean area below which a section counts as a sliver
 EVEN = 0.1  # spread of areas over their mean that is not worth another try
+COARSE_MM = 40.0  # raster of the first estimate
+CRUMB = 0.15  # share of a full cell below which a piece is likely to be joined to another
 MOST = 1_000_000  # any number of cells
 CARRY_ON_MM = 40.0  # a body line that ends this close to the border is carried on to it
-
-
-@dataclass(frozen=True)
-class _Raster:
-    """Occupied cells of an area, rows along y between exact lines `ys`."""
-
-    full: npt.NDArray[np.bool_]
-    ys: Array
-    pitch_x: float
 
 
 def cut_into_cells(
@@ -158,21 +150,57 @@ def _likeliest(
 
     An estimate is hardly ever too high: what needs `below` cells or more is not worked out.
     """
-    ways: list[tuple[int, int, float, bool]] = []
-    for turn in turns:
-        turned = rotated(area, -turn)
-        for upright in (True, False):
-            frame = turned if upright else _transposed(turned)
-            raster = _rasterise(frame, limits, pitch_mm=2 * PITCH_MM)
-            ways.append((_fewest(raster, limits), len(ways), turn, upright))
-    ways.sort()
-    tried = [way for way in ways if way[0] == ways[0][0] < below][:tries]
-    least, found = area_bound(area, limits), list[list[shapely.Polygon]]()
-    for _, _, turn, upright in tried:
-        found.append(_cut(area, turn, upright=upright, limits=limits))
-        if len(found[-1]) <= least and _badness(found[-1])[1] < EVEN:
+    frames = [_Frame(area, turn, upright=up) for turn in turns for up in (True, False)]
+    needed = [fewest_across(rasterise(f.area, limits, COARSE_MM), limits) for f in frames]
+    least = min(needed)
+    tried = [f for f, need in zip(frames, needed, strict=True) if need == least < below][:tries]
+    drafts = [draft for frame in tried for draft in _drafts(frame, least, limits)]
+    best = list[shapely.Polygon]()
+    for draft in sorted(drafts, key=lambda d: d.expected):
+        if best and _badness(best) < (math.ceil(draft.expected), EVEN):
             break
-    return min(found, key=_badness, default=[])
+        best = min((b for b in (best, draft.finished(limits)) if b), key=_badness)
+    return best
+
+
+class _Frame:
+    """An area turned by an angle; bands go along its x, or its y if it is not upright."""
+
+    def __init__(self, area: BaseGeometry, angle: float, *, upright: bool) -> None:
+        turned = rotated(area, -angle)
+        self.area = turned if upright else _transposed(turned)
+        self._angle, self._upright = angle, upright
+
+    def back(self, cells: list[shapely.Polygon]) -> list[shapely.Polygon]:
+        """Return cells of the frame in the panel's own axes."""
+        upright = cells if self._upright else [_transposed(cell) for cell in cells]
+        return [_whole(rotated(cell, self._angle)) for cell in upright]
+
+
+@dataclass(frozen=True)
+class _Draft:
+    """Courses of cells, some perhaps too large yet, and how many sections to expect of them."""
+
+    frame: _Frame
+    cells: list[shapely.Polygon]
+    expected: float
+
+    def finished(self, limits: Limits) -> list[shapely.Polygon]:
+        """Return cells within the limit: split what is too large, join what fits together."""
+        area = self.frame.area
+        cells = without_tongues(self.cells, area, limits)
+        return self.frame.back(join(split_wide(cells, area, limits), area, limits))
+
+
+def _drafts(frame: _Frame, about: int, limits: Limits) -> list[_Draft]:
+    """Return the courses by likely and by least lengths of the runs."""
+    drafts = []
+    for lines in band_lines(rasterise(frame.area, limits), limits, about):
+        cells = _courses(frame.area, limits, lines)
+        crumbs = sum(cell.area < CRUMB * limits.room_mm**2 for cell in cells)
+        wide = sum(not limits.fits(cell) for cell in cells)
+        drafts.append(_Draft(frame, cells, len(cells) - 0.5 * crumbs + wide))
+    return drafts
 
 
 def _slants(area: BaseGeometry) -> list[float]:
@@ -181,18 +209,6 @@ def _slants(area: BaseGeometry) -> list[float]:
     tilt = (angle + math.pi / 4) % (math.pi / 2) - math.pi / 4
     turns = (tilt, tilt + math.pi / 6, tilt + math.pi / 3)
     return [turn for turn in turns if abs(turn) > math.radians(2.0)]
-
-
-def _cut(
-    area: BaseGeometry, angle: float, *, upright: bool, limits: Limits
-) -> list[shapely.Polygon]:
-    """Cut an area in a frame turned by `angle`, bands along its x (upright) or its y."""
-    frame = rotated(area, -angle)
-    frame = frame if upright else _transposed(frame)
-    cells = without_tongues(_courses(frame, limits), frame, limits)
-    cells = join(split_wide(cells, frame, limits), frame, limits)
-    back = cells if upright else [_transposed(cell) for cell in cells]
-    return [_whole(rotated(cell, angle)) for cell in back]
 
 
 def _whole(shape: BaseGeometry) -> shapely.Polygon:
@@ -209,99 +225,14 @@ def _transposed(shape: BaseGeometry) -> BaseGeometry:
     return shapely.transform(shape, lambda p: p[:, ::-1])
 
 
-def _courses(area: BaseGeometry, limits: Limits) -> list[shapely.Polygon]:
-    """Cut into bands by the dynamic programme, and each band into cells."""
-    raster = _rasterise(area, limits)
-    lines = _bands(raster, limits)
+def _courses(area: BaseGeometry, limits: Limits, lines: Sequence[float]) -> list[shapely.Polygon]:
+    """Cut into bands at lines, and each band into cells."""
     x0, _, x1, _ = area.bounds
     cells = []
     for low, high in itertools.pairwise(lines):
         for piece in within(area, x0 - 1, low, x1 + 1, high):
             cells.extend(_cut_piece(piece, limits))
     return cells
-
-
-def _rasterise(area: BaseGeometry, limits: Limits, *, pitch_mm: float = PITCH_MM) -> _Raster:
-    x0, y0, x1, y1 = area.bounds
-    rows = max(2, min(110, math.ceil((y1 - y0) / pitch_mm)))
-    room, first = limits.room_mm, limits.max_side_mm - limits.overlap_mm / 2
-    steps = first + room * np.arange(max(0, math.ceil((y1 - y0) / room)))
-    ys = np.concatenate([np.linspace(y0, y1, rows + 1), y0 + steps, y1 - steps])
-    ys = np.unique(np.round(ys[(ys >= y0) & (ys <= y1)], 6))
-    ys[0], ys[-1] = y0, y1
-    columns = max(2, min(110, math.ceil((x1 - x0) / pitch_mm)))
-    xs = x0 + (np.arange(columns) + 0.5) * (x1 - x0) / columns
-    middle = 0.5 * (ys[:-1] + ys[1:])
-    shapely.prepare(area)
-    full = shapely.contains_xy(area, *np.meshgrid(xs, middle))
-    return _Raster(np.asarray(full, dtype=np.bool_), ys, (x1 - x0) / columns)
-
-
-def _spans(
-    raster: _Raster, limits: Limits
-) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.int64]]:
-    """Return the first and last line of every band within the limit, and the cells it needs."""
-    ys, n = raster.ys, len(raster.ys)
-    low, high = np.triu_indices(n, 1)
-    grown = ys[high] - ys[low] + limits.overlap_mm / 2 * ((low > 0).astype(float) + (high < n - 1))
-    allowed = grown <= limits.max_side_mm + TINY
-    low, high = low[allowed], high[allowed]
-    return low, high, _cells_of(raster, low, high, limits)
-
-
-def _fewest(raster: _Raster, limits: Limits) -> int:
-    """Return how many cells the best bands need."""
-    low, high, counts = _spans(raster, limits)
-    return round(_shortest(len(raster.ys), low, high, counts.astype(np.float64))[0])
-
-
-def _bands(raster: _Raster, limits: Limits) -> list[float]:
-    """Return the y of the band lines of the fewest cells, lowest first, ends included."""
-    ys, n = raster.ys, len(raster.ys)
-    low, high, counts = _spans(raster, limits)
-    fewest = _shortest(n, low, high, counts.astype(np.float64))[0]
-    strips = raster.full.sum(axis=1) * np.diff(ys) * raster.pitch_x
-    total = np.concatenate([[0.0], np.cumsum(strips)])
-    wanted = max(total[-1] / fewest, 1.0)  # a hair-thin area may fall between the raster points
-    each = (total[high] - total[low]) / np.maximum(counts, 1)
-    uneven = counts * (each / wanted - 1.0) ** 2
-    _, came = _shortest(n, low, high, counts + 1e-3 * uneven / max(1.0, fewest))
-    lines, at = [n - 1], n - 1
-    while at > 0:
-        at = int(came[at])
-        lines.append(at)
-    return [float(ys[i]) for i in reversed(lines)]
-
-
-def _cells_of(
-    raster: _Raster, low: npt.NDArray[np.intp], high: npt.NDArray[np.intp], limits: Limits
-) -> npt.NDArray[np.int64]:
-    """Return how many cells the band between each pair of lines needs."""
-    filled = np.cumsum(np.pad(raster.full, ((1, 0), (1, 1))), axis=0, dtype=np.int32)
-    seen = (filled[high] > filled[low]).astype(np.int8)
-    change = np.diff(seen, axis=1)
-    band, start = np.nonzero(change == 1)
-    end = np.nonzero(change == -1)[1]
-    length = (end - start - 1.0) * raster.pitch_x  # a run is at least this long
-    each = np.maximum(1, np.ceil((length - limits.overlap_mm) / limits.room_mm - 1e-9))
-    return np.bincount(band, each, minlength=len(low)).astype(np.int64)
-
-
-def _shortest(
-    n: int, low: npt.NDArray[np.intp], high: npt.NDArray[np.intp], cost: Array
-) -> tuple[float, npt.NDArray[np.int64]]:
-    """Return the least cost from line 0 to line n - 1 and, for each line, the one before it."""
-    best, came = np.full(n, np.inf), np.zeros(n, dtype=np.int64)
-    best[0] = 0.0
-    table = np.full((n, n), np.inf)
-    table[high, low] = cost
-    first = np.zeros(n, dtype=np.int64)
-    first[high[::-1]] = low[::-1]  # pairs come by low line: the last one written is the lowest
-    for line, start in enumerate(first[1:].tolist(), start=1):
-        through = best[start:line] + table[line, start:line]
-        pick = through.argmin()
-        best[line], came[line] = through[pick], start + pick
-    return max(1.0, float(round(best[-1]))), came
 
 
 def _cut_piece(piece: shapely.Polygon, limits: Limits) -> list[shapely.Polygon]:

@@ -40,9 +40,6 @@ class Limits:
 
     def fits(self, worked: BaseGeometry) -> bool:
         """Return whether the smallest rectangle around a worked area is within the limit."""
-        x0, y0, x1, y1 = worked.bounds
-        if math.hypot(x1 - x0, y1 - y0) <= self.max_side_mm:
-            return True
         return longest_side(worked) <= self.max_side_mm + TINY
 
     def holds(self, cell: BaseGeometry, area: BaseGeometry) -> bool:

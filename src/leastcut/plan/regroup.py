@@ -268,23 +268,22 @@ def _border(shape: shapely.Polygon) -> Array:
 
 def _passing(points: Array, limits: Limits, fan: _Fan) -> list[Array]:
     """Return for each direction the places of lines both sides of which seem to fit [mm]."""
-    along = np.column_stack([np.cos(fan.angles), np.sin(fan.angles)]) @ points.T
-    order = np.argsort(along, axis=1, kind="stable")
-    along = np.take_along_axis(along, order, axis=1)
-    spread = (SQUARES @ points.T)[:, order].swapaxes(0, 1)
-    before, after = _running(spread), _running(spread[..., ::-1])[:, ::-1]
-    reach, end = 0.5 * limits.overlap_mm, len(points) - 1
-    found = []
-    for row, first, second in zip(along, before, after, strict=True):
-        places = np.linspace(row[0], row[-1], fan.places + 2)[1:-1]
-        last = np.searchsorted(row, places + reach, side="right") - 1
-        begin = np.minimum(np.searchsorted(row, places - reach), end)
-        need = np.maximum(first[last], second[begin])
-        found.append(places[need <= limits.max_side_mm + SLACK_MM])
-    return found
+    along = points @ np.stack([np.cos(fan.angles), np.sin(fan.angles)])
+    order = np.argsort(along, axis=0, kind="stable")
+    along = np.take_along_axis(along, order, axis=0)
+    spread = (points @ SQUARES.T)[order]  # point, direction, side of a square
+    before, after = _running(spread), _running(spread[::-1])[::-1]
+    shares = np.linspace(0.0, 1.0, fan.places + 2)[1:-1, None]
+    places = along[0] + shares * (along[-1] - along[0])
+    reach, column = 0.5 * limits.overlap_mm, np.arange(fan.directions)
+    last = (along[:, None] <= places + reach).sum(axis=0) - 1
+    begin = np.minimum((along[:, None] < places - reach).sum(axis=0), len(points) - 1)
+    need = np.maximum(before[last, column], after[begin, column])
+    passing = need <= limits.max_side_mm + SLACK_MM
+    return [places[passing[:, k], k] for k in range(fan.directions)]
 
 
 def _running(spread: Array) -> Array:
     """Return, per direction, the side of the smallest square around the points so far."""
-    extent = np.maximum.accumulate(spread, axis=2) - np.minimum.accumulate(spread, axis=2)
-    return np.asarray(np.maximum(extent[:, :TURNS], extent[:, TURNS:]).min(axis=1))
+    extent = np.maximum.accumulate(spread, axis=0) - np.minimum.accumulate(spread, axis=0)
+    return np.asarray(np.maximum(extent[..., :TURNS], extent[..., TURNS:]).min(axis=-1))
