@@ -1,6 +1,8 @@
 """Target met or not, with how sure it is, what remains and what to do next."""
 
+import itertools
 import math
+import re
 
 import numpy as np
 import pytest
@@ -12,6 +14,7 @@ from leastcut.car.records import Interval
 from leastcut.errors import Refusal
 from leastcut.inspect.records import CompareFinding, LoadByKind, ScratchFinding
 from leastcut.testspot.records import Measured
+from leastcut.web import words as catalogue
 from leastcut.work.proof import Evidence, Pair, chance, pooled, prove
 
 
@@ -143,3 +146,46 @@ def test_met_goes_on() -> None:
     found = prove(proof(Pair(compared=compared(0.95)), after=finish()), "daily")
     assert "last layer" in found.next
     assert found.remains == ()
+
+
+def everything_said() -> set[str]:
+    """Sentences of proofs over every mix of photos, budget and next set."""
+    said: set[str] = set()
+    sights = (
+        {"after": finish(deep=2.0, swirl=3.0), "before": finish()},
+        {"after": finish(haze=0.4), "before": finish(haze=0.1)},
+        {},
+    )
+    pairs = (
+        (Pair(compared=compared(0.6), section="2"), Pair(compared=compared(0.7), section="3")),
+        (Pair(compared=compared(0.6)),),
+        (Pair(compared=compared(0.86, 0.1)),),
+        (Pair(compared=compared(0.99, 0.01)),),
+        (Pair(compared=compared(0.9, trails=3)),),
+        (),
+    )
+    ends = ({"set_um": 0.8, "process": "polishing foam + medium liquid"}, {"set_um": 0.8}, {}, {"spent_um": 9.0}, {"set_um": 6.0})  # fmt: skip
+    for sight, shown, end in itertools.product(sights, pairs, ends):
+        found = prove(proof(*shown, **sight, **end), "daily")
+        said |= {*found.remains, found.next}
+    return said
+
+
+def test_every_sentence_of_a_proof_reads_in_spanish() -> None:
+    said = everything_said()
+    assert len(said) >= 12
+    for sentence in said:
+        told = catalogue.told("es", sentence)
+        left = set(re.findall(r"[a-z]{2,}", told.lower()))
+        assert not left & {
+            "the",
+            "of",
+            "and",
+            "then",
+            "go",
+            "stop",
+            "take",
+            "wipe",
+            "set",
+            "left",
+        }, told
