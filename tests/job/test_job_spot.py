@@ -22,7 +22,7 @@ def tight(evidence: Evidence, **target: object) -> Evidence:
     """So much clear coat must stay that nothing affordable is proven, and every trial was used."""
     asked = msgspec.structs.replace(evidence.job.target, reserve_um=27.0, **target)
     job = msgspec.structs.replace(evidence.job, target=asked)
-    trials = (*evidence.trials, *[evidence.trials[0]] * 5)
+    trials = (*evidence.trials, *[evidence.trials[0]] * 11)
     return replace(evidence, job=job, trials=trials, events=(), proofs=(), readings_after=())
 
 

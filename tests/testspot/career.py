@@ -41,7 +41,7 @@ class Career:
     within: list[tuple[float, bool]] = field(default_factory=list)
 
 
-def play(world: World, *, gauge: bool = True, most: int = 10, **options: Any) -> Career:
+def play(world: World, *, gauge: bool = True, most: int = 20, **options: Any) -> Career:
     """Follow the advice from the first trial to the car."""
     career = Career(oracle_um=world.oracle())
     done: list[Trial] = []

@@ -185,10 +185,10 @@ def test_no_money_stops_with_the_reason() -> None:
 
 
 def test_too_many_trials_stop_and_name_the_best() -> None:
-    trials = [trial(3, 4, 0.5, str(k), cut_um=Measured(value=1.0, sd=0.3)) for k in range(8)]
+    trials = [trial(3, 4, 0.5, str(k), cut_um=Measured(value=1.0, sd=0.3)) for k in range(14)]
     spot, _ = decide.assess(trials, ladder.DEFAULT, target="show", budget_um=7.0)
     assert spot.next.do == "stop"
-    assert "after 8 trials" in spot.next.why
+    assert "after 14 trials" in spot.next.why
 
 
 def test_no_budget_is_said_and_holds_nothing_back() -> None:

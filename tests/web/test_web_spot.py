@@ -18,7 +18,7 @@ def tight_job(demo_file: Path) -> Path:
     text = re.sub(r'^(run|readings_after) = ".*"\n', "", text, flags=re.MULTILINE)
     text = text[: text.index("[[proof]]")]
     trial = text[text.index("[[trial]]") :].split("\n\n")[0]
-    more = "\n\n".join([trial] * 5)
+    more = "\n\n".join([trial] * 11)
     text = text.replace('finish = "daily"', 'finish = "daily"\nreserve = "27 µm"')
     job = demo_file.with_name("tight.toml")
     job.write_text(f"{text}\n{more}\n", "utf-8")

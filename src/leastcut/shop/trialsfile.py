@@ -52,7 +52,7 @@ class RulesTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     ] = None
     max_trials: Annotated[
         int, Meta(description="Trials after which the spot is left alone.", ge=1, le=20)
-    ] = 8
+    ] = 14
 
 
 class SpotTrialTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

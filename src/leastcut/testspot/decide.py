@@ -156,19 +156,24 @@ def _undecided(case: Case) -> bool:
 
 
 def _try(case: Case, move: Move) -> Advice:
+    """Ask for the first set of a move, with what all its sets are for.
+
+    A look between two sets costs minutes and shows whether the next one is needed at all; a set
+    that was done cannot be taken back. What follows is decided anew after the look.
+    """
     found = next(c for c in case.candidates if (c.process, c.sets) == (move.process, move.total))
     where = (
-        f"{move.sets} more on spot {move.spot}, {move.total} in all"
+        f"1 more on spot {move.spot}, {move.total - move.sets + 1} in all"
         if move.spot
         else "on an untouched spot"
     )
     return Advice(
         do="try",
         process=move.process,
-        sets=move.sets,
+        sets=1,
         spot=move.spot,
         worth_min=move.worth_min,
-        why=f"Try {move.process} × {move.sets} ({where}): {_because(case, move)}. Chance that"
+        why=f"Try {move.process} × 1 ({where}): {_because(case, move)}. Chance that"
         f" {move.total} meet the target {found.p_target:.0%}, expected cut"
         f" {found.cut_um.mean:.1f} µm.",
     )

@@ -17,9 +17,9 @@ class Prices(msgspec.Struct, frozen=True, kw_only=True):
         and one set on it.
     """
 
-    um_min: float = 120.0
+    um_min: float = 200.0
     miss_min: float = 1000.0
-    spot_min: float = 24.0
+    spot_min: float = 32.0
     look_min: float = 3.0
     set_min: float = 2.0
 
@@ -39,7 +39,7 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
         Least chance to meet the target that the person accepts where nothing that the budget can
         pay is proven; None accepts nothing less than `p_target`.
     max_trials : int
-        Trials after which the spot is left as it is.
+        Looks after which the spot is left as it is: one after every set.
     prices : Prices
         What a µm, a miss and a trial are worth.
     """
@@ -48,5 +48,5 @@ class Rules(msgspec.Struct, frozen=True, kw_only=True):
     p_within_budget: float = 0.99
     p_fair: float = 0.25
     p_accept: float | None = None
-    max_trials: int = 8
+    max_trials: int = 14
     prices: Prices = Prices()
