@@ -7,10 +7,10 @@ to ``out/mutation/<package>.diff``. One mutant runs at a time; ctrl-c stops it.
 """
 
 import argparse
+import hashlib
 import json
 import math
 import os
-import random
 import resource
 import shutil
 import signal
@@ -28,7 +28,7 @@ from mutmut.mutation.file_mutation import mutate_file_contents
 from mutmut.mutation.trampoline import set_mutant_under_test
 
 sys.path.insert(0, str(Path(__file__).parent))
-from mutation_tests import Caught, Plan, run_tests
+from mutation_tests import Caught, Plan, run_tests, switch_on
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "mutation"
@@ -105,9 +105,12 @@ def mutate(package: Package, source: Path) -> dict[str, Path]:
 
 
 def sample(mutants: Sequence[str], count: int, seed: int) -> list[str]:
-    """Draw by a seed, in the order of the source."""
-    chosen = random.Random(seed).sample(sorted(mutants), min(count, len(mutants)))
-    return sorted(chosen)
+    """Draw by a seed and each mutant's own name, so that a change elsewhere draws the same ones."""
+
+    def lot(mutant: str) -> str:
+        return hashlib.sha256(f"{seed} {mutant}".encode()).hexdigest()
+
+    return sorted(sorted(mutants, key=lot)[:count])
 
 
 def wilson(killed: int, total: int) -> tuple[float, float]:
@@ -162,7 +165,7 @@ def try_mutant(caught: Caught, mutant: str) -> str:
         return "survived"
 
     def work() -> int:
-        set_mutant_under_test(mutant)
+        switch_on(mutant)
         return int(not caught.passes(chosen))
 
     return verdict(alone(work, cpu_s=max(LEAST_CPU_S, TIMES_SLOWER * seconds)))

@@ -155,6 +155,18 @@ def function_of(mutant: str) -> str:
     return mutant.partition("__mutmut_")[0]
 
 
+def switch_on(mutant: str) -> None:
+    """Make calls go to a mutant, and its function show the mutant's own defaults."""
+    set_mutant_under_test(mutant)
+    module_name, _, copy = mutant.rpartition(".")
+    module = sys.modules.get(module_name)
+    *owner, name = COPY.sub("", copy).removeprefix("x_").removeprefix("xǁ").split("ǁ")
+    home = getattr(module, owner[0], None) if owner else module
+    function = getattr(home, name, None)
+    if hasattr(function, "__wrapped__"):
+        function.__wrapped__ = getattr(home, copy)
+
+
 def run_tests(
     plan: Plan, options: Sequence[str], loop: Callable[[Caught], None] | None = None
 ) -> int:
