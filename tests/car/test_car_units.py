@@ -122,3 +122,13 @@ def test_convert_leaves_the_same_unit_alone() -> None:
     assert convert(1, "meter", "foot") == pytest.approx(1 / 0.3048)
     # source: a difference of 5 °F is 2.778 K (exact 5/9); status: recomputed.
     assert convert(37.0, "degF", "degC") - convert(32.0, "degF", "degC") == pytest.approx(25 / 9)
+
+
+@pytest.mark.parametrize(
+    ("um", "said"),
+    [(0.8, "0.031"), (2.3, "0.091"), (2.54, "0.10"), (-0.5, "-0.020"), (0.0, "0.00"), (2.52, "0.099")],
+)  # fmt: skip
+def test_a_small_cut_in_mil_keeps_two_figures(um: float, said: str) -> None:
+    # source: one mil is 25.4 µm by definition (international inch, 1959); status: memory
+    assert show(um, "micrometer", "us") == f"{said}\u00a0mil"
+    assert abs(float(said) * 25.4 - um) < 0.13

@@ -17,7 +17,7 @@ from leastcut.handover.charts import cut_chart, film_chart, load_chart
 from leastcut.handover.glyphs import covered, printable, short
 from leastcut.handover.plots import Row, draw_bars, draw_intervals, in_words, plot
 from leastcut.handover.records import Dossier, PanelProof
-from leastcut.handover.wall import _letter, panels_in_order
+from leastcut.handover.wall import _letter, panels_in_order, plan_notes
 
 
 @given(st.text(max_size=80))
@@ -162,3 +162,19 @@ def test_care_speaks_to_this_car() -> None:
     assert "without touch" in care_sheet(hard, Use(wash="touchless")).why
     matt = care_sheet(hard, system="matt").parts
     assert any("Matt paint" in line for _, lines in matt for line in lines)
+
+
+def test_notes_of_the_plan_call_every_panel_by_its_name(dossier: Dossier) -> None:
+    one, two = dossier.car.panels[:2]
+    notes = (
+        f"{one.id}, {two.id} and 3 more (9 sections): left alone: {one.id} as it is",
+        f"{two.id}: promise 73 % of the scratches gone instead of 85 %",
+        "225 min at up to 6 m/s² are more than one day's points",
+    )
+    plan = msgspec.structs.replace(dossier.plan, notes=notes)
+    said = plan_notes(msgspec.structs.replace(dossier, plan=plan))
+    assert (
+        said[0] == f"{one.name}, {two.name} and 3 more (9 sections): left alone: {one.id} as it is"
+    )
+    assert said[1].startswith(f"{two.name}: promise")
+    assert said[2] == notes[2]

@@ -224,9 +224,14 @@ def show(value: float, unit: str, units: UnitSystem = "metric") -> str:
     --------
     >>> show(101.6, "micrometer", "us")
     '4.00\xa0mil'
+    >>> show(0.8, "micrometer", "us")
+    '0.031\xa0mil'
     """
     target, symbol, decimals = _SHOWN[unit][units]
-    return f"{convert(value, unit, target):.{decimals}f}\u00a0{symbol}"
+    number = convert(value, unit, target)
+    if target == "thou" and 0.0005 <= abs(number) < 0.0995:
+        decimals += 1  # a cut of less than a tenth of a mil: two figures that count
+    return f"{number:.{decimals}f}\u00a0{symbol}"
 
 
 def symbol(unit: str, units: UnitSystem = "metric") -> str:

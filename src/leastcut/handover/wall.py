@@ -1,5 +1,6 @@
 """What the plan on the wall says, in words and formatted numbers, page by page. Pure."""
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -13,6 +14,8 @@ from leastcut.safety.records import Caution
 from leastcut.testspot.records import Process
 
 Sheet = dict[str, Any]
+
+_ID = re.compile(r"[\w-]+")
 
 
 def panel_file(index: int) -> str:
@@ -64,10 +67,12 @@ def sheet_height_mm(n_panels: int, units: UnitSystem = "metric") -> float:
 
 
 def plan_notes(dossier: Dossier) -> list[str]:
-    """Return the plan's notes with panels called by their names."""
+    """Return the plan's notes with panels called by their names: ids stand before the colon."""
     names = panel_names(dossier)
-    split = (note.partition(" ") for note in dossier.plan.notes)
-    return [f"{names.get(first, first)}{space}{rest}" for first, space, rest in split]
+    split = (note.partition(":") for note in dossier.plan.notes)
+    return [
+        _ID.sub(lambda m: names.get(m[0], m[0]), head) + colon + rest for head, colon, rest in split
+    ]
 
 
 def panels_in_order(dossier: Dossier) -> list[Panel]:
