@@ -184,14 +184,11 @@ def _rectangles(shape: BaseGeometry) -> tuple[Array, Array, Array]:
     hull = shapely.get_coordinates(outer)
     if len(hull) > 1000:  # every side against every corner: a smooth curve needs fewer
         hull = shapely.get_coordinates(shapely.simplify(outer, 0.002))
-    corners = hull[:, 0] + 1j * hull[:, 1]
-    sides = np.diff(corners)
-    sides = sides[sides != 0]
-    # turned back by each side's direction, its rectangle lies upright
-    turned = np.multiply.outer(sides.conj() / np.abs(sides), corners - corners[0])
-    upright = turned.view(np.float64).reshape(len(sides), -1, 2)
-    widths, heights = (upright.max(axis=1) - upright.min(axis=1)).T
-    return widths, heights, np.angle(sides)
+    sides = hull[1:] - hull[:-1]
+    ways = sides / np.hypot(sides[:, 0], sides[:, 1])[:, None]
+    places = hull @ np.concatenate([ways, ways[:, ::-1] * (-1.0, 1.0)]).T
+    widths, heights = (places.max(axis=0) - places.min(axis=0)).reshape(2, -1)
+    return widths, heights, np.arctan2(ways[:, 1], ways[:, 0])
 
 
 def one_ring(shape: shapely.Polygon) -> Polygon:

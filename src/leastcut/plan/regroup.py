@@ -268,22 +268,25 @@ def _border(shape: shapely.Polygon) -> Array:
 
 def _passing(points: Array, limits: Limits, fan: _Fan) -> list[Array]:
     """Return for each direction the places of lines both sides of which seem to fit [mm]."""
-    along = points @ np.stack([np.cos(fan.angles), np.sin(fan.angles)])
-    order = np.argsort(along, axis=0, kind="stable")
-    along = np.take_along_axis(along, order, axis=0)
-    spread = (points @ SQUARES.T)[order]  # point, direction, side of a square
-    before, after = _running(spread), _running(spread[::-1])[::-1]
-    shares = np.linspace(0.0, 1.0, fan.places + 2)[1:-1, None]
-    places = along[0] + shares * (along[-1] - along[0])
-    reach, column = 0.5 * limits.overlap_mm, np.arange(fan.directions)
-    last = (along[:, None] <= places + reach).sum(axis=0) - 1
-    begin = np.minimum((along[:, None] < places - reach).sum(axis=0), len(points) - 1)
-    need = np.maximum(before[last, column], after[begin, column])
-    passing = need <= limits.max_side_mm + SLACK_MM
-    return [places[passing[:, k], k] for k in range(fan.directions)]
+    along = np.stack([np.cos(fan.angles), np.sin(fan.angles)], axis=1) @ points.T
+    order = np.argsort(along, axis=1, kind="stable")
+    along = np.take_along_axis(along, order, axis=1)
+    spread = (SQUARES @ points.T)[:, order.T]  # side of a square, point, direction
+    before, after = _running(spread), _running(spread[:, ::-1])[::-1]
+    low, high = along[:, :1], along[:, -1:]
+    places = low + np.linspace(0.0, 1.0, fan.places + 2)[1:-1] * (high - low)
+    # every direction on a stretch of its own: one search for all of them
+    apart = 2 * np.ptp(along) * np.arange(fan.directions)[:, None] - low
+    first, reach = np.arange(fan.directions)[:, None], 0.5 * limits.overlap_mm
+    row = (along + apart).ravel()
+    last = np.searchsorted(row, places + apart + reach, side="right") - 1 - first * len(points)
+    begin = np.searchsorted(row, places + apart - reach) - first * len(points)
+    last, begin = (np.clip(index, 0, len(points) - 1) for index in (last, begin))
+    need = np.maximum(before[last, first], after[begin, first])
+    return [p[n <= limits.max_side_mm + SLACK_MM] for p, n in zip(places, need, strict=True)]
 
 
 def _running(spread: Array) -> Array:
-    """Return, per direction, the side of the smallest square around the points so far."""
-    extent = np.maximum.accumulate(spread, axis=0) - np.minimum.accumulate(spread, axis=0)
-    return np.asarray(np.maximum(extent[..., :TURNS], extent[..., TURNS:]).min(axis=-1))
+    """Return, per point and direction, the side of the smallest square around the points so far."""
+    extent = np.maximum.accumulate(spread, axis=1) - np.minimum.accumulate(spread, axis=1)
+    return np.asarray(np.maximum(extent[:TURNS], extent[TURNS:]).min(axis=0))
