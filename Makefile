@@ -64,6 +64,9 @@ test-postgresql: $(VENV)/dev.stamp
 bench: $(VENV)/dev.stamp
 	$(BIN)/python -m bench
 
+mutation: $(VENV)/dev.stamp  ## how well the tests bite: a sample of mutants of the core, half an hour
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 nice $(BIN)/python tools/mutation.py
+
 docs: $(VENV)/dev.stamp browser  ## what is made from the code, the pictures, the site
 	$(BIN)/python tools/make_docs.py
 	$(BIN)/python tools/make_evidence.py
