@@ -8,7 +8,7 @@ space := $(empty) $(empty)
 comma := ,
 CORE := $(subst $(space),$(comma),$(patsubst %,src/leastcut/%/*,car inspect polish testspot plan work protect safety))
 
-.PHONY: demo test test-edges test-core test-postgresql serve bench docs lint fmt browser postgres clean
+.PHONY: demo test test-edges test-core test-postgresql serve bench mutation docs lint fmt browser postgres clean
 
 $(VENV)/run.stamp: requirements.txt pyproject.toml
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
