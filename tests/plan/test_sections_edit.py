@@ -5,8 +5,9 @@ import shapely
 from sections_outlines import box, faults, panel
 
 from leastcut.plan.edit import keep_pinned, merge, move_seam, split
+from leastcut.plan.geometry import workable_area
 from leastcut.plan.records import Layout, LayoutOptions
-from leastcut.plan.sections import LayoutError, lay_out
+from leastcut.plan.sections import LayoutError, assemble, lay_out
 
 OPTIONS = LayoutOptions()
 SIDE = panel(box(1100, 500))
@@ -34,6 +35,16 @@ def test_a_pinned_section_outlives_a_new_keep_out() -> None:
     other = panel(box(1100, 500), [box(80, 80, 100, 100)])
     again = keep_pinned(other, made, ["2"], OPTIONS)
     assert faults(other, again) == []
+
+
+def test_what_is_laid_beside_a_pinned_section_keeps_the_limit_with_its_overlap() -> None:
+    """580 mm pinned leave 610 mm: by itself one section, but its overlap makes it 635 mm."""
+    one = panel(box(1190, 600))
+    cells = [shapely.Polygon(box(580, 600)), shapely.Polygon(box(610, 600, 580))]
+    made = assemble(one, cells, OPTIONS, workable_area(one))
+    again = keep_pinned(one, made, ["1"], OPTIONS)
+    assert faults(one, again) == []
+    assert len(again.sections) == 3
 
 
 def test_merging_what_was_split_gives_it_back() -> None:

@@ -139,6 +139,16 @@ def test_a_body_line_that_would_cost_a_section_is_not_a_seam() -> None:
     assert len(made.sections) == 1
 
 
+@pytest.mark.parametrize("height", [1000, 1130, 1150, 1169, 1180])
+def test_a_seam_along_a_body_line_counts_with_its_overlap(height: float) -> None:
+    """Half of 1180 mm fits a section up to the line, but not with the overlap across it."""
+    line = ((0.0, height / 2), (560.0, height / 2))
+    one = panel(box(560, height), body_lines_mm=(line,))
+    made = lay_out(one)
+    assert faults(one, made) == []
+    assert len(made.sections) == (2 if height <= 1170 else 3)
+
+
 def test_strong_curvature_all_over_makes_sections_smaller() -> None:
     flat, bent = (
         lay_out(panel(box(1100, 550), curvature_radius_mm=radius)) for radius in (4000.0, 355.0)

@@ -56,7 +56,9 @@ def cut_into_cells(
     best = without_slivers(even_out(best, area, limits), area, limits)
     for lines in _choices(body_lines_mm):
         cells = _cells_between(area, lines, limits, at_most=len(best))
-        if cells and not _has_sliver(cells := even_out(cells, area, limits)):
+        cells = even_out(cells, area, limits)
+        # a seam along a body line is an edge to the pieces it parts, but the overlap crosses it
+        if cells and not _has_sliver(cells) and all(limits.holds(c, area) for c in cells):
             return cells
     return best
 

@@ -4,7 +4,6 @@ Every edit returns a whole new layout of the panel. Sections that are pinned sta
 others are laid out afresh over what is left, unless the edit names them.
 """
 
-import itertools
 from collections.abc import Sequence
 
 import shapely
@@ -56,11 +55,13 @@ def keep_pinned(
         _must_fit(cell, area, limits, "the pinned section")
     rest = parts(shapely.difference(area, shapely.union_all(kept), grid_size=SNAP_MM))
     laid = [
-        cut_into_cells(piece, limits, body_lines_mm=panel.body_lines_mm)
+        cell
         for piece in rest
         if piece.area >= CRUMB_MM2
+        for cell in cut_into_cells(piece, limits, body_lines_mm=panel.body_lines_mm)
     ]
-    return assemble(panel, [*kept, *itertools.chain(*laid)], options, area)
+    # the overlap reaches into what is pinned, which the pieces by themselves do not know
+    return assemble(panel, [*kept, *split_wide(laid, area, limits)], options, area)
 
 
 def merge(panel: Panel, layout: Layout, ids: tuple[str, str], options: LayoutOptions) -> Layout:
