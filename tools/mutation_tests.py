@@ -62,9 +62,9 @@ class Caught:
         process = item.get_closest_marker("process") or item.get_closest_marker("browser")
         return not (slow or process or COPY.search(item.name))
 
-    def pytest_runtestloop(self) -> bool | None:
-        """Do our loop instead of pytest's, if there is one."""
-        if self.loop is None:
+    def pytest_runtestloop(self, session: pytest.Session) -> bool | None:
+        """Do our loop instead of pytest's, if there is one and everything could be collected."""
+        if self.loop is None or session.testsfailed:
             return None
         self.loading = set(self.hits)
         self.loop(self)
