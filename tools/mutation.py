@@ -32,7 +32,7 @@ from mutation_tests import Caught, Plan, run_tests, switch_on
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "mutation"
-SAMPLE, SEED = 200, 1
+SAMPLE, SEED = 150, 1
 LEAST_CPU_S, TIMES_SLOWER, MORE_WALL = 20, 4, 10
 Z95 = 1.959964  # 0.975 quantile of the normal
 
@@ -291,8 +291,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     names = [package.name for package in PACKAGES]
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("packages", nargs="*", help=f"of {', '.join(names)}; else all")
-    parser.add_argument("--seed", type=int, default=SEED, help="draws the sample (default 1)")
-    parser.add_argument("--sample", type=int, default=SAMPLE, help="mutants of each package")
+    parser.add_argument(
+        "--seed", type=int, default=SEED, help="draws the sample (default %(default)s)"
+    )
+    parser.add_argument(
+        "--sample", type=int, default=SAMPLE, help="mutants of each package (default %(default)s)"
+    )
     parser.add_argument("--again", action="store_true", help="only the last run's survivors")
     chosen = parser.parse_args(arguments)
     rows = [
