@@ -10,6 +10,7 @@ bound stays a bound.
 
 import json
 import math
+import os
 import sys
 import time
 from pathlib import Path
@@ -22,14 +23,16 @@ from scipy.optimize import linprog
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "plan"))
 
-from sections_outlines import SIZES, faults, shape_of, sweep
+from sections_outlines import SIZES, faults, shape_of, sweep, unforced
 
 from leastcut.car.bodies import build
 from leastcut.car.records import Panel
+from leastcut.plan.limits import Limits
 from leastcut.plan.records import LayoutOptions
 from leastcut.plan.sections import lay_out, limits_for
 
 Array = npt.NDArray[np.float64]
+SLIVER = 0.35  # share of the mean area
 SIDE, OVERLAP, TURN, STEP = 610.0, 50.0, math.radians(1.5), 10.0
 
 
@@ -145,20 +148,28 @@ def measure(cases: list[tuple[str, Panel]]) -> dict[str, float]:
                 seconds,
                 count / floor,
                 floor / plain,
+                count,
+                floor,
+                len(unforced(panel, made, Limits(side, OVERLAP))) if smallest < SLIVER else 0,
             )
         )
     table = np.array(rows)
     return {
         "outlines": len(cases),
         "faults": wrong,
+        "sections": int(table[:, 6].sum()),
+        "provable_floor": int(table[:, 7].sum()),
         "count_over_plain_area_bound": float(table[:, 0].mean()),
         "count_over_own_area_bound": float(table[:, 1].mean()),
         "count_over_provable_floor": float(table[:, 4].mean()),
         "provable_floor_over_plain_area_bound": float(table[:, 5].mean()),
         "at_the_floor": int((table[:, 4] == 1.0).sum()),
-        "under_35_percent": int((table[:, 2] < 0.35).sum()),
+        "under_35_percent": int((table[:, 2] < SLIVER).sum()),
+        "under_35_percent_unforced": int((table[:, 8] > 0).sum()),
         "cpu_ms_mean": 1e3 * float(table[:, 3].mean()),
         "cpu_ms_max": 1e3 * float(table[:, 3].max()),
+        "over_50_ms": int((table[:, 3] > 0.05).sum()),
+        "machine_load": os.getloadavg()[0],
     }
 
 
