@@ -214,10 +214,11 @@ def judge(plan: Plan, mutants: Sequence[str]) -> list[Outcome]:
         seconds = caught.whole_s
         tell(f"{len(mutants)} mutants, {len(caught.items)} tests in {seconds:.0f} s\n")
         for mutant in mutants:
-            if caught.while_loading(mutant):
+            word = try_mutant(caught, mutant)
+            if word == "survived" and caught.while_loading(mutant):
                 late.append(mutant)
             else:
-                note(mutant, try_mutant(caught, mutant))
+                note(mutant, word)
 
     reply = Path(plan.scratch) / "outcomes.json"
 

@@ -40,17 +40,19 @@ def known(rows: tuple[tuple[float, float, float], ...], layer: Layer = "total") 
 
 
 CASES = {
-    "even": known(EVEN),
-    "corner": known(CORNER),
-    "few": known(FEW),
-    "none": known(()),
-    "clear": known(((150, 120, 36), (210, 120, 37), (500, 350, 42), (820, 600, 44)), "clear"),
+    "even": lambda: known(EVEN),
+    "corner": lambda: known(CORNER),
+    "few": lambda: known(FEW),
+    "none": lambda: known(()),
+    "clear": lambda: known(
+        ((150, 120, 36), (210, 120, 37), (500, 350, 42), (820, 600, 44)), "clear"
+    ),
 }
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_the_map_agrees_with_plain_algebra(name: str) -> None:
-    case = CASES[name]
+    case = CASES[name]()
     (drawn,) = draw_maps(case, grid_mm=20.0)
     raster = rasterise(DOOR, grid_mm=20.0)
     one = plain.field(case, raster)
@@ -77,7 +79,7 @@ def test_the_map_agrees_with_plain_algebra(name: str) -> None:
 def test_a_section_agrees_with_plain_sums(
     name: str, outline: tuple[tuple[float, float], ...]
 ) -> None:
-    case = CASES[name]
+    case = CASES[name]()
     (drawn,) = draw_maps(case, grid_mm=10.0)
     mean, thin = plain.section(case, drawn.raster, drawn.mean_um, drawn.place_sd_um, outline)
     (found,) = section_budgets(case, drawn, [("7", outline)])
@@ -93,7 +95,7 @@ def test_a_section_agrees_with_plain_sums(
 
 @pytest.mark.parametrize("name", ["corner", "few", "none"])
 def test_the_next_reading_is_worth_what_plain_algebra_says(name: str) -> None:
-    case = CASES[name]
+    case = CASES[name]()
     (best,) = next_reading(case, "door")
     raster = rasterise(DOOR, grid_mm=30.0)
     one = plain.field(case, raster)
@@ -121,7 +123,7 @@ def test_the_next_reading_is_worth_what_plain_algebra_says(name: str) -> None:
 
 
 def test_words_of_a_section() -> None:
-    even, corner = CASES["even"], CASES["corner"]
+    even, corner = CASES["even"](), CASES["corner"]()
     (drawn,) = draw_maps(corner)
     (thin,) = section_budgets(corner, drawn, [("1", LEFT)])
     assert thin.budget_um == thin.edge_budget_um == 0.0

@@ -30,20 +30,20 @@ MATES = ["door-front-left", "door-front-right", "roof"]
 APART = ["bonnet", "roof", "bumper-front"]
 CUT = EarlierCut(panel="roof", cut_um=4.0, sd_um=1.5)
 CARS = {
-    "factory, a mate read": car(MATES, spots("door-front-left", 112, 116, 114), CUT),
-    "mates disagree": car(
+    "factory, a mate read": lambda: car(MATES, spots("door-front-left", 112, 116, 114), CUT),
+    "mates disagree": lambda: car(
         MATES, spots("door-front-left", 98, 101) + spots("door-front-right", 131, 127)
     ),
-    "redone neighbour": car(MATES, spots("door-front-left", 188, 181) + spots("roof", 117, 120)),
-    "filler and thin": car(APART, spots("bonnet", 420, 600) + spots("roof", 86, 89), CUT),
-    "clear read": car(
+    "redone neighbour": lambda: car(MATES, spots("door-front-left", 188, 181) + spots("roof", 117, 120)),
+    "filler and thin": lambda: car(APART, spots("bonnet", 420, 600) + spots("roof", 86, 89), CUT),
+    "clear read": lambda: car(
         APART, spots("bonnet", 41, 43, layer="clear") + spots("bumper-front", 30, layer="clear")
     ),
-    "both read": car(
+    "both read": lambda: car(
         APART, spots("bonnet", 33, 35, layer="clear") + spots("bonnet", 150, 148) + spots("roof", 104), CUT
     ),
-    "little film": car(APART, spots("bonnet", 50, 52) + spots("roof", 110)),
-    "nothing read": car(APART, [], CUT),
+    "little film": lambda: car(APART, spots("bonnet", 50, 52) + spots("roof", 110)),
+    "nothing read": lambda: car(APART, [], CUT),
 }  # fmt: skip
 
 
@@ -53,7 +53,7 @@ COARSE = {"clear read": 0.03, "little film": 0.01}
 
 @pytest.mark.parametrize("name", CARS)
 def test_belief_agrees_with_plain_sums(name: str) -> None:
-    known = CARS[name]
+    known = CARS[name]()
     wanted = scalar.believed(known.evidence, known.prior, level=spread_of(GAUGE).level_um)
     found = known.belief
     assert found.weight == pytest.approx(wanted.weight, abs=COARSE.get(name, 4e-3))
