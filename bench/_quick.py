@@ -134,7 +134,7 @@ def scratches() -> list[Row]:
 
     ours()
     peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**10  # before any peer
-    found = made.accuracy(made.photoset.scene, range(3), 1)
+    found = made.summary(made.accuracy(made.photoset.scene, range(3)))
     told = f"F1 {found['f1_pooled']:.3f} on 3 drawn photos"
     return [
         paired(
