@@ -19,7 +19,7 @@ import tempfile
 import traceback
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -172,7 +172,7 @@ def try_mutant(caught: Caught, mutant: str) -> str:
 
 
 def try_anew(plan: Plan, mutant: str, seconds: float) -> str:
-    """Collect and run everything with a mutant of a function that runs while modules load."""
+    """Collect and run anew with a mutant of a function that runs while modules load."""
 
     def work() -> int:
         set_mutant_under_test(mutant)
@@ -205,18 +205,15 @@ def judge(plan: Plan, mutants: Sequence[str]) -> list[Outcome]:
         outcomes.append(Outcome(mutant, word))
         tell({"killed": ".", "survived": "S", "timed out": "T"}[word])
 
-    late: list[str] = []
-    seconds = 0.0
+    late: dict[str, tuple[tuple[str, ...], float]] = {}
 
     def loop(caught: Caught) -> None:
-        nonlocal seconds
         caught.learn(lambda work: alone(work, cpu_s=3600))
-        seconds = caught.whole_s
-        tell(f"{len(mutants)} mutants, {len(caught.items)} tests in {seconds:.0f} s\n")
+        tell(f"{len(mutants)} mutants, {len(caught.items)} tests in {caught.whole_s:.0f} s\n")
         for mutant in mutants:
             word = try_mutant(caught, mutant)
             if word == "survived" and caught.while_loading(mutant):
-                late.append(mutant)
+                late[mutant] = caught.files_reaching(mutant)
             else:
                 note(mutant, word)
 
@@ -225,15 +222,15 @@ def judge(plan: Plan, mutants: Sequence[str]) -> list[Outcome]:
     def first() -> int:
         code = run_tests(plan, [], loop)
         told = [[o.mutant, o.verdict] for o in outcomes]
-        reply.write_text(json.dumps([told, late, seconds]), encoding="utf-8")
+        reply.write_text(json.dumps([told, late]), encoding="utf-8")
         return code
 
     if alone(first, cpu_s=36000, quiet=False):
         sys.exit("the tests fail before any mutant is tried")
-    told, late, seconds = json.loads(reply.read_text(encoding="utf-8"))
+    told, late = json.loads(reply.read_text(encoding="utf-8"))
     outcomes = [Outcome(*pair) for pair in told]
-    for mutant in late:
-        note(mutant, try_anew(plan, mutant, seconds))
+    for mutant, (files, seconds) in late.items():
+        note(mutant, try_anew(replace(plan, paths=tuple(files)), mutant, seconds))
     tell("\n")
     return sorted(outcomes, key=lambda outcome: mutants.index(outcome.mutant))
 

@@ -142,6 +142,12 @@ class Caught:
         chosen = [item for items in touched for item in items]
         return chosen, sum(map(self._time, chosen))
 
+    def files_reaching(self, mutant: str) -> tuple[tuple[str, ...], float]:
+        """Return the test files that reach a mutant's function, or all, and their time [s]."""
+        chosen, seconds = self.reaching(mutant)
+        files = sorted({str(item.path) for item in chosen})
+        return (tuple(files), seconds) if files else (self.plan.paths, self.whole_s)
+
     def _time(self, item: pytest.Item) -> float:
         return self.seconds[item.nodeid]
 
