@@ -32,18 +32,19 @@ class Raster:
 def rasterise(area: BaseGeometry, limits: Limits, pitch_mm: float = PITCH_MM) -> Raster:
     """Return an area as points about a pitch apart, rows between lines where a band may end."""
     x0, y0, x1, y1 = area.bounds
-    rows = max(2, min(110, math.ceil((y1 - y0) / pitch_mm)))
+    wide, tall = round(x1 - x0, 6), round(y1 - y0, 6)  # the same wherever the panel lies
+    rows = max(2, min(110, math.ceil(tall / pitch_mm)))
     room, first = limits.room_mm, limits.max_side_mm - limits.overlap_mm / 2
-    steps = first + room * np.arange(max(0, math.ceil((y1 - y0) / room)))
-    ys = np.concatenate([np.linspace(y0, y1, rows + 1), y0 + steps, y1 - steps])
-    ys = np.unique(np.round(ys[(ys >= y0) & (ys <= y1)], 6))
-    ys[0], ys[-1] = y0, y1
-    columns = max(2, min(110, math.ceil((x1 - x0) / pitch_mm)))
-    xs = x0 + (np.arange(columns) + 0.5) * (x1 - x0) / columns
+    steps = first + room * np.arange(max(0, math.ceil(tall / room)))
+    places = np.concatenate([np.linspace(0.0, tall, rows + 1), steps, tall - steps])
+    ys = y0 + np.unique(np.round(places[(places >= 0) & (places <= tall)], 6))
+    ys[-1] = y1
+    columns = max(2, min(110, math.ceil(wide / pitch_mm)))
+    xs = x0 + (np.arange(columns) + 0.5) * wide / columns
     middle = 0.5 * (ys[:-1] + ys[1:])
     shapely.prepare(area)
     full = shapely.contains_xy(area, *np.meshgrid(xs, middle))
-    return Raster(np.asarray(full, dtype=np.bool_), ys, (x1 - x0) / columns)
+    return Raster(np.asarray(full, dtype=np.bool_), ys, wide / columns)
 
 
 def fewest_across(raster: Raster, limits: Limits) -> int:
@@ -80,7 +81,9 @@ def band_lines(raster: Raster, limits: Limits, about: int) -> list[tuple[float, 
     for counts in _cells_of(raster, low, high, limits, (LIKELY, AT_LEAST)):
         each = (total[high] - total[low]) / np.maximum(counts, 1)
         uneven = counts * (each / wanted - 1.0) ** 2
-        _, came = _shortest(n, low, high, counts + 1e-3 * uneven / about)
+        # whole numbers: where bands tie, the first ones are taken wherever the panel lies
+        cost = np.round(1e10 * counts + 1e7 * uneven / about)
+        _, came = _shortest(n, low, high, cost)
         lines, at = [n - 1], n - 1
         while at > 0:
             at = int(came[at])
