@@ -175,6 +175,8 @@ def test_words_of_paint_systems(system: str, words: str) -> None:
         (1000.0, 4, 4, True),
         (1000.0, 7, 2, True),
         (1000.0, 8, 2, False),
+        (4000.0, 9, 4, True),  # 16 m² are two areas: ten spots of three
+        (4000.0, 10, 3, False),
     ],
 )
 def test_few_readings_are_flagged(side: float, spots_read: int, repeats: int, *, few: bool) -> None:

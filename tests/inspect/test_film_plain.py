@@ -1,10 +1,13 @@
 """Maps, budgets of sections and the next reading against plain matrix algebra."""
 
+import dataclasses
+
 import film_plain as plain
 import numpy as np
 import pytest
 
 from leastcut.car.records import KeepOut, Paint, Panel
+from leastcut.inspect.budget import reserve_rule
 from leastcut.inspect.film_map import draw_maps, next_reading, section_budgets
 from leastcut.inspect.gauge import calibrate
 from leastcut.inspect.raster import rasterise
@@ -120,6 +123,13 @@ def test_the_next_reading_is_worth_what_plain_algebra_says(name: str) -> None:
     chosen = int(np.argmin(np.hypot(*(tried - (best.x_mm, best.y_mm)).T)))
     assert tuple(tried[chosen]) == (best.x_mm, best.y_mm)
     assert gains[chosen] == pytest.approx(max(gains), abs=2e-3)
+
+
+def test_the_next_reading_serves_the_reserve_asked_for() -> None:
+    usual = next_reading(CASES["few"](), "door")[0].gain_um
+    kept = dataclasses.replace(CASES["few"](), rule=reserve_rule(60.0))  # more than there is
+    assert usual > 0.1
+    assert next_reading(kept, "door")[0].gain_um == 0.0
 
 
 def test_words_of_a_section() -> None:
