@@ -252,7 +252,8 @@ def work_through(package: Package, count: int, seed: int, *, again: bool) -> lis
         mutants = [name for name in chosen if wanted is None or name in wanted]
         tell(f"{package.name}: {len(home)} mutants in all, ")
         tests = [str(path) for shape in package.tests for path in sorted(ROOT.glob(shape))]
-        examples = sorted({str(path) for path in home.values()})
+        # folders: a module named by itself would be searched for classes of tests as well
+        examples = sorted({str(path.parent) for path in home.values()})
         plan = Plan(ROOT, Path(scratch), tuple(tests + examples), package.without)
         outcomes = judge(plan, mutants)
         left = [outcome.mutant for outcome in outcomes if outcome.verdict == "survived"]

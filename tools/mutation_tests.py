@@ -145,8 +145,10 @@ class Caught:
     def files_reaching(self, mutant: str) -> tuple[tuple[str, ...], float]:
         """Return the test files that reach a mutant's function, or all, and their time [s]."""
         chosen, seconds = self.reaching(mutant)
-        files = sorted({str(item.path) for item in chosen})
-        return (tuple(files), seconds) if files else (self.plan.paths, self.whole_s)
+        copies = self.plan.scratch
+        paths = {p.parent if copies in p.parents else p for p in (i.path for i in chosen)}
+        files = tuple(sorted(map(str, paths)))
+        return (files, seconds) if files else (self.plan.paths, self.whole_s)
 
     def _time(self, item: pytest.Item) -> float:
         return self.seconds[item.nodeid]
