@@ -155,6 +155,8 @@ def said(facts: JobFacts) -> dict[str, Caution]:
         (JobFacts(wipe_ml=5.0), "room-unknown", True),
         (JobFacts(wipe_ml=5.0, outdoors=True), "room-unknown", False),
         (JobFacts(), "room-unknown", False),
+        (JobFacts(cord_conductor="18 AWG", circuit_volts=12.0, load_amps=20.0), "cord-weak", False),
+        (JobFacts(cord_m=50.0, circuit_volts=12.0, load_amps=20.0), "cord-weak", False),
     ],
 )  # fmt: skip
 def test_where_a_rule_of_the_job_begins(facts: JobFacts, rule: str, *, holds: bool) -> None:
