@@ -159,7 +159,7 @@ def test_haze_needs_a_lamp_and_a_far_ground() -> None:
 def test_a_bright_photo_without_a_compact_patch_has_no_lamp() -> None:
     grey = np.full((300, 400), 0.05, np.float32)
     grey[100:108] = 0.9  # a tube, not a lamp
-    assert light.highlight(grey, np.ones(grey.shape, bool)) is None
+    assert light.highlights(grey, np.ones(grey.shape, bool)) == ()
 
 
 def test_quality_answers_where_little_can_be_measured() -> None:
@@ -220,8 +220,12 @@ def test_the_rise_of_a_known_line_is_read_at_its_place_and_nothing_beside_it() -
         np.ones(grey.shape, bool), um_per_px=40.0,
     )  # fmt: skip
     trace = traces.along(lines.runs, lines.scratch)
-    assert traces.brightest(traces.rises(grey, trace)[0], trace) == pytest.approx(0.05, rel=0.1)
-    assert traces.chance(grey, lines.runs, lines.scratch) < 0.005
+    whole = np.ones(grey.shape, bool)
+    assert traces.brightest(traces.rises(grey, trace, whole)[0], trace) == pytest.approx(
+        0.05, rel=0.1
+    )
+    assert traces.brightest(traces.rises(grey, trace, ~whole)[0], trace) == 0
+    assert traces.chance(traces.aside(grey, whole, lines.runs, lines.scratch)) < 0.005
 
 
 def test_directions_shared_by_few_are_no_family() -> None:

@@ -27,6 +27,7 @@ CAMERA_SHARE = (
 )
 ALIGNED_P = 0.01
 LEAST_BEFORE = 5  # scratches
+LEAST_CLEAR = 0.1  # share of places that no other line may be thought to lie on
 
 
 @dataclass(frozen=True)
@@ -35,12 +36,14 @@ class Followed:
 
     Per scratch: ``weight``, the load [mm/cm2] it stands for; ``before`` and ``after``, its rise at
     its brightest, both as the before photo's exposure and scale would show it [linear light].
-    ``told`` is the rise from which a scratch counts: visible, and told from noise in both photos.
+    ``aside`` (moves, n) is what the after photo shows when each is moved aside: light of other
+    lines. ``told`` is the rise from which a scratch counts: visible, and told from noise in both.
     """
 
     weight: F64
     before: F64
     after: F64
+    aside: F64
     told: float
 
 
@@ -195,14 +198,15 @@ def _follow(
     back = np.linalg.inv(to_before).astype(np.float64)
     runs, owner = first.lines.runs, first.lines.scratch
     here, there = traces.along(runs, owner), traces.along(runs, owner, to_photo=back)
-    rise = traces.brightest(traces.rises(first.grey, here)[0], here)
-    left = traces.brightest(traces.rises(second.grey, there)[0], there)
-    floor = traces.chance(first.grey, runs, owner)
+    rise = traces.brightest(traces.rises(first.grey, here, first.usable)[0], here)
+    left = traces.brightest(traces.rises(second.grey, there, second.usable)[0], there)
     to_first = _to_first(first, second, to_before, areas)
-    floor = max(floor, to_first * traces.chance(second.grey, runs, owner, back))
+    moved = to_first * traces.aside(second.grey, second.usable, runs, owner, back)
+    still = traces.aside(first.grey, first.usable, runs, owner)
+    floor = max(traces.chance(still), traces.chance(moved))
     usual = float(np.quantile(first.grey[first.measured][::7], USUAL_QUANTILE)) + DARK_ROOT**2
-    visible = (np.sqrt(usual) + LEAST_RISE) ** 2 - usual
-    return Followed(weight, rise, left * to_first, max(visible, floor))
+    visible = CAMERA_SHARE * ((np.sqrt(usual) + LEAST_RISE) ** 2 - usual)
+    return Followed(weight, rise, left * to_first, moved, max(visible, floor))
 
 
 def _to_first(
@@ -225,7 +229,7 @@ def _conclude(
     areas = _common(first, second, match.to_before)
     um = first.frame.um_per_px
     kept, place = _inside(first.elements, areas[0]), light.field(areas[0])
-    seen = light.correct(kept, place, first.lamp)
+    seen = light.correct(kept, place, first.lamps)
     overlap_cm2 = float(place.area.sum()) * (um / 1e4) ** 2
     scratches_kept = len(np.unique(kept.owner))
     if overlap_cm2 < LEAST_OVERLAP_CM2:
@@ -269,20 +273,37 @@ def _removed(followed: Followed, rng: np.random.Generator) -> tuple[float, float
     gone for the upper bound, so that all gone or all left does not look certain.
     """
     f = followed
-    weight = f.weight[f.weight > 0]
-    before, after = f.before[f.weight > 0], f.after[f.weight > 0]
-    counts = before >= f.told
-    removed = 1 - float((weight * (counts & (after >= f.told))).sum() / (weight * counts).sum())
-    drawn = rng.poisson(1.0, (RESAMPLES, len(weight))) * weight
+    bears = f.weight > 0
+    weight, before, after, aside = (
+        f.weight[bears], f.before[bears], f.after[bears], f.aside[:, bears],
+    )  # fmt: skip
+    counts = weight * (before >= f.told)
+    share = counts / counts.sum()
+    left, by_chance = (share @ v for v in (after >= f.told, (aside >= f.told).mean(0)))
+    removed = 1 - float(_left(left, by_chance))
     level = f.told * np.exp(LEVEL_SD * rng.standard_normal((RESAMPLES, 1)))
-    change = np.exp(EXPOSURE_SD * rng.standard_normal((RESAMPLES, 1)))
-    counts = before >= level
+    seen = level * np.exp(EXPOSURE_SD * rng.standard_normal((RESAMPLES, 1)))
+    drawn = rng.poisson(1.0, (RESAMPLES, len(weight))) * weight * (before >= level)
+    left = (drawn * (after >= seen)).sum(1)
+    by_chance = np.mean([(drawn * (moved >= seen)).sum(1) for moved in aside], axis=0)
     typical = float((weight**2).sum() / weight.sum())
-    left = (drawn * (counts & (after * change >= level))).sum(1)
-    whole = (drawn * counts).sum(1) + typical
-    low = float(np.quantile(1 - (left + typical) / whole, 0.025))
-    high = float(np.quantile(1 - left / whole, 0.975))
-    return removed, min(low, removed), max(high, removed)
+    whole = drawn.sum(1) + typical
+    low = 1 - _left((left + typical) / whole, by_chance / whole)
+    high = 1 - _left(left / whole, by_chance / whole)
+    return (
+        removed,
+        min(float(np.quantile(low, 0.025)), removed),
+        max(float(np.quantile(high, 0.975)), removed),
+    )
+
+
+def _left(shown: F64, chance: F64) -> F64:
+    """Return the share left, of which and of the light of other lines `shown` is the sum.
+
+    A scratch that is gone still shows light at its place with this `chance`.
+    """
+    result: F64 = np.clip((shown - chance) / np.maximum(1 - chance, LEAST_CLEAR), 0.0, 1.0)
+    return result
 
 
 def _new_trails(
@@ -297,11 +318,11 @@ def _new_trails(
     kept = _inside(second.elements, areas[1])
     if len(kept.x) == 0:
         return 0
-    corrected = light.correct(kept, light.field(areas[1]), second.lamp)
+    corrected = light.correct(kept, light.field(areas[1]), second.lamps)
     runs, owner = second.lines.runs, second.lines.scratch
     here, there = traces.along(runs, owner), traces.along(runs, owner, to_photo=to_before)
-    now = traces.brightest(traces.rises(second.grey, here)[0], here)
-    shown = traces.brightest(traces.rises(first.grey, there)[0], there)
+    now = traces.brightest(traces.rises(second.grey, here, second.usable)[0], here)
+    shown = traces.brightest(traces.rises(first.grey, there, first.usable)[0], there)
     # Work makes a scratch fainter, never brighter: what was much fainter before is new.
     fresh = shown < NEW_SHARE * now * _to_first(first, second, to_before, areas)
     names = np.unique(kept.owner)

@@ -13,6 +13,7 @@ source: glint condition and halo: Sampaio et al., arXiv 2407.00043; status: seen
 Horvitz and Thompson, JASA 47, 663 (1952); status: from memory. The curve and its fit are ours.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,7 +28,7 @@ STEPS = 160
 GRID = 56
 DIMMEST_LAMP = 0.4  # linear light: a lamp mirrored in clear coat outshines what it lights
 SMALLEST_LAMP_PX = 6.0  # radius
-STRAY = 0.03  # share of lines that ignore the glint condition: fibres, deep chips
+MOST_LAMPS = 4
 
 
 @dataclass(frozen=True)
@@ -67,11 +68,12 @@ class Visibility:
 Lamp = tuple[float, float, float]  # centre x, y and radius of its mirror image [px]
 
 
-def highlight(grey: F32, inside: Bools) -> Lamp | None:
-    """Return the centre x, y and radius [px] of the lamp's mirror image, or None.
+def highlights(grey: F32, inside: Bools) -> tuple[Lamp, ...]:
+    """Return the patches that may be a lamp's mirror image, the largest first; a few at most.
 
-    The largest compact patch of nearly full brightness counts; long bands (tape, a window frame)
-    and patches over a third of the photo do not.
+    Compact patches of nearly full brightness count; long bands (tape, a window frame), specks and
+    patches over a third of the photo do not. A second lamp or a bright wall is among them: which
+    one the scratches lie round is for :func:`correct` to say.
     """
     step = max(1, max(grey.shape) // 500)
     small = cv2.resize(
@@ -80,24 +82,19 @@ def highlight(grey: F32, inside: Bools) -> Lamp | None:
     )  # fmt: skip
     top = float(small.max())
     if top < DIMMEST_LAMP:
-        return None
+        return ()
     count, _, stats, centres = cv2.connectedComponentsWithStats(
         (small > 0.6 * top).astype(np.uint8)
     )
-    best: Lamp | None = None
+    found: list[Lamp] = []
     for k in range(1, count):
         _, _, w, h, area = (float(v) for v in stats[k])
         compact = area / (w * h) > 0.35 and max(w, h) < 4 * min(w, h)
         large = area * step**2 >= np.pi * SMALLEST_LAMP_PX**2  # a speck or a chip is smaller
-        if compact and large and area < small.size / 3 and (best is None or area > best[2]):
-            best = (float(centres[k][0]), float(centres[k][1]), area)
-    if best is None:
-        return None
-    return (
-        (best[0] + 0.5) * step - 0.5,
-        (best[1] + 0.5) * step - 0.5,
-        step * float(np.sqrt(best[2] / np.pi)),
-    )
+        if compact and large and area < small.size / 3:
+            x, y = ((float(c) + 0.5) * step - 0.5 for c in centres[k])
+            found.append((x, y, step * float(np.sqrt(area / np.pi))))
+    return tuple(sorted(found, key=lambda lamp: -lamp[2])[:MOST_LAMPS])
 
 
 def field(usable: Bools) -> Field:
@@ -137,46 +134,57 @@ def chance(u: F64, reach: float, sharpness: float) -> F64:
 
 
 class _Fit:
-    """The likelihood of one photo, as tables over direction and logarithm of the deviation.
+    """One photo and one lamp as tables over direction and logarithm of the deviation.
 
-    ``area`` and ``weight`` are (ANGLES, STEPS): the area, and the line length found, at each
-    direction and deviation; a curve is then tried in a few thousand operations.
+    ``area``, ``weight`` and ``line`` are (ANGLES, STEPS): the area, the scratches counted by their
+    places, and the line length [px], at each direction and deviation. A curve is then tried in a
+    few thousand operations. ``at`` says where in the tables each piece of line lies.
     """
 
-    def __init__(self, elements: Elements, place: Field, centre: tuple[float, float]) -> None:
+    def __init__(
+        self, elements: Elements, length: F64, place: Field, centre: tuple[float, float]
+    ) -> None:
         angles = (np.arange(ANGLES) + 0.5) * np.pi / ANGLES
         grid_u = deviation(place.x[:, None], place.y[:, None], angles[None], centre)
         u = deviation(elements.x, elements.y, elements.theta, centre)
         top = float(max(grid_u.max(), u.max())) + 1.0
         self.u = np.geomspace(1.0, top, STEPS)
         rate = (STEPS - 1) / np.log(top)
-        self.bin = angle_bin(elements.theta)
-        scratches = len(np.unique(elements.owner))
-        share = elements.length / max(elements.length.sum(), 1e-9) * scratches
-        self.area = self._table(
-            np.arange(ANGLES)[None] + 0 * grid_u, grid_u, place.area[:, None], rate
-        )
-        self.weight = self._table(self.bin, u, share, rate)
+        counted = PLACES_PER_SCRATCH * len(np.unique(elements.owner))
+        share = elements.length / max(elements.length.sum(), 1e-9) * counted
+        everywhere = np.arange(ANGLES)[None] + 0 * grid_u
+        self.at = self._cell(angle_bin(elements.theta), u, rate)
+        self.area = self._table(self._cell(everywhere, grid_u, rate), place.area[:, None])
+        self.weight = self._table(self.at, share)
+        self.line = self._table(self.at, length)
         self.total = float(place.area.sum())
 
     @staticmethod
-    def _table(angle: npt.NDArray[Any], u: F64, value: F64, rate: float) -> F64:
+    def _cell(angle: npt.NDArray[Any], u: F64, rate: float) -> Ints:
         step = np.round(np.log(np.maximum(u, 1.0)) * rate).astype(np.intp)
-        flat = (angle.astype(np.intp) * STEPS + step).ravel()
-        spread = np.broadcast_to(value, u.shape).ravel()
-        return sums(flat, spread, ANGLES * STEPS).reshape(ANGLES, STEPS)
+        return angle.astype(np.intp) * STEPS + step
 
-    def areas(self, reach: float, sharpness: float) -> F64:
-        """Area that could show each direction [px2]."""
-        result: F64 = self.area @ chance(self.u, reach, sharpness)
-        return result
+    @staticmethod
+    def _table(cell: Ints, value: F64) -> F64:
+        spread = np.broadcast_to(value, cell.shape).ravel()
+        return sums(cell.ravel(), spread, ANGLES * STEPS).reshape(ANGLES, STEPS)
 
-    def log_likelihood(self, reach: float, sharpness: float) -> float:
-        """Log-likelihood, each scratch counted once."""
+    def density(self, reach: float, sharpness: float) -> tuple[F64, F64]:
+        """Return how thickly lines lit by this lamp lie at each cell, and each direction's area."""
         seen = chance(self.u, reach, sharpness)
         areas = np.maximum(self.area @ seen, 1.0)
-        density = (1 - STRAY) * seen[None] / areas[:, None] + STRAY / self.total
-        return float((self.weight * np.log(density)).sum())
+        return seen[None] / areas[:, None], areas
+
+    def log_likelihood(self, reaches: F64) -> F64:
+        """Return it for every reach, sharpness and share of strays, (R, Q, S)."""
+        filled = self.weight > 0
+        weight, stray = self.weight[filled], np.asarray(STRAY)[:, None]
+        table = np.empty((len(reaches), len(SHARPNESS), len(STRAY)))
+        for i, reach in enumerate(reaches.tolist()):
+            for j, sharpness in enumerate(SHARPNESS):
+                own = self.density(reach, sharpness)[0][filled]
+                table[i, j] = np.log((1 - stray) * own + stray / self.total) @ weight
+        return table
 
 
 def angle_bin(theta: F64) -> Ints:
@@ -185,10 +193,16 @@ def angle_bin(theta: F64) -> Ints:
 
 
 SHARPNESS = (0.7, 1.0, 1.4, 2.0, 2.8, 4.0, 6.0)
-REACH_IN_LAMPS = 2.5  # likeliest reach, in radii of the lamp's mirror image
+SHARPNESS_LOG_SD = 0.3  # about 2: a Gaussian lobe is likeliest
+STRAY = (0.01, 0.03, 0.08, 0.2)  # share of lines that another light shows, or that are none
+STRAY_LOG_PRIOR = (0.0, 0.0, -1.0, -2.5)
+PLACES_PER_SCRATCH = 2.0  # a scratch shows where its glint begins and where it ends
+REACH_IN_LAMPS = 5.0  # likeliest reach, in radii of the lamp's mirror image
 REACH_LOG_SD = 1.2  # a groove's own roughness widens it by a factor that is not known
 HIDING_PX = 10.0  # lines this close along each other are told apart only in part; found with rendered photos
-LEAST_GAIN = 20.0  # of log-likelihood, before a lamp outside the photo is believed in
+LEAST_GAIN = 40.0  # of log-likelihood, before a lamp outside the photo is believed in
+LEAST_WEIGHT = 1e-4
+SMALLER_GAIN = 6.0  # before a smaller patch than the largest is taken for the lamp
 
 
 @dataclass(frozen=True)
@@ -199,35 +213,58 @@ class Corrected:
     relative_sd: float
     shares: F64  # per element: its part of per_px
     visibility: Visibility
+    lamp: Lamp | None = None  # the patch round which the lines lie
 
 
-def correct(elements: Elements, place: Field, lamp: Lamp | None) -> Corrected:
+@dataclass(frozen=True)
+class _Tried:
+    """A lamp, the photo's tables round it, and the log-probabilities (R, Q, S) of its curve."""
+
+    lamp: Lamp
+    fit: _Fit
+    reaches: F64
+    table: F64
+
+
+def correct(elements: Elements, place: Field, lamps: Sequence[Lamp]) -> Corrected:
     """Return the line length per area, corrected for what the light could not show.
 
-    The curve's two numbers are averaged over a grid weighted by their likelihood, so that a photo
-    with few scratches carries the full doubt about them. Without a lamp in view one outside the
-    photo is looked for by where the lines' normals meet, and believed only when the lines' places
-    clearly speak for it.
+    Of several bright patches that is the lamp round which the lines lie best. The curve's two
+    numbers, and the share of lines that follow no curve (a second lamp's glints, specks in a row),
+    are averaged over a grid weighted by their likelihood, so that a photo with few scratches
+    carries the full doubt about them; each line counts by its chance to be no stray. Without a lamp
+    in view one outside the photo is looked for by where the lines' normals meet, and believed only
+    when the lines' places clearly speak for it.
     """
     total = max(float(place.area.sum()), 1.0)
-    factor = hidden(elements, place)
-    plain = elements.length * factor / total
-    nothing = Corrected(float(plain.sum()), 0.0, plain, Visibility(None, float("inf"), 2.0, 1.0))
+    length = elements.length * hidden(elements, place)
+    plain = length / total
+    first = lamps[0] if lamps else None
+    whole = Visibility(None, float("inf"), 2.0, 1.0)
+    nothing = Corrected(float(plain.sum()), 0.0, plain, whole, first)
     if len(elements.x) < 3:
         return nothing
-    centre = lamp[:2] if lamp else meeting_point(elements)
-    fit = _Fit(elements, place, centre)
-    far = float(np.hypot(place.x - centre[0], place.y - centre[1]).max())
+    if first is not None:
+        tried = [_try(elements, length, place, lamp) for lamp in lamps]
+        best = max(tried, key=lambda t: t.table.max() - SMALLER_GAIN * (t.lamp != first))
+        return _average(best, length, best.lamp)
+    guess = _try(elements, length, place, (*meeting_point(elements), 0.0))
+    if guess.table.max() < -float(guess.fit.weight.sum()) * np.log(total) + LEAST_GAIN:
+        return nothing
+    return _average(guess, length, None)
+
+
+def _try(elements: Elements, length: F64, place: Field, lamp: Lamp) -> _Tried:
+    """Weigh every curve round one lamp; a radius of 0 says nothing about its reach."""
+    fit = _Fit(elements, length, place, lamp[:2])
+    far = float(np.hypot(place.x - lamp[0], place.y - lamp[1]).max())
     reaches = np.geomspace(max(4.0, far / 150), 8 * far, 40)
-    table = np.array([[fit.log_likelihood(r, q) for q in SHARPNESS] for r in reaches])
-    table -= 0.5 * (np.log(np.asarray(SHARPNESS) / 2.0) / 0.5) ** 2  # a Gaussian lobe is likeliest
-    if lamp is None:
-        if table.max() < -float(fit.weight.sum()) * np.log(total) + LEAST_GAIN:
-            return nothing
-    else:
+    table = fit.log_likelihood(reaches) + np.asarray(STRAY_LOG_PRIOR)
+    table -= 0.5 * (np.log(np.asarray(SHARPNESS) / 2.0) / SHARPNESS_LOG_SD)[:, None] ** 2
+    if lamp[2]:
         usual = np.log(REACH_IN_LAMPS * max(lamp[2], 3.0))
-        table -= 0.5 * ((np.log(reaches)[:, None] - usual) / REACH_LOG_SD) ** 2
-    return _average(fit, elements.length * factor, table, reaches, centre)
+        table -= 0.5 * ((np.log(reaches) - usual) / REACH_LOG_SD)[:, None, None] ** 2
+    return _Tried(lamp, fit, reaches, table)
 
 
 def meeting_point(elements: Elements) -> tuple[float, float]:
@@ -264,23 +301,23 @@ def hidden(elements: Elements, place: Field) -> F64:
     return result
 
 
-def _average(
-    fit: _Fit, length: F64, table: F64, reaches: F64, centre: tuple[float, float]
-) -> Corrected:
-    """Average the load over the table of log-probabilities of the curve's two numbers."""
+def _average(tried: _Tried, length: F64, lamp: Lamp | None) -> Corrected:
+    """Average the load over the table of log-probabilities of the curve's numbers."""
+    fit, table = tried.fit, tried.table
     weight = np.exp(table - table.max())
     weight /= weight.sum()
-    shares, first, second, lit = np.zeros(len(length)), 0.0, 0.0, 0.0
-    for (i, j), w in np.ndenumerate(weight):
-        if w < 1e-4:
-            continue
-        areas = fit.areas(float(reaches[i]), SHARPNESS[j])
-        part = length / np.maximum(areas[fit.bin], 1.0)
-        log_load = float(np.log(part.sum()))
-        shares, first, second = shares + w * part, first + w * log_load, second + w * log_load**2
+    count = np.zeros_like(fit.line)
+    first, second, lit = 0.0, 0.0, 0.0
+    for i, j, k in np.argwhere(weight > LEAST_WEIGHT).tolist():
+        w, stray = float(weight[i, j, k]), STRAY[k]
+        own, areas = fit.density(float(tried.reaches[i]), SHARPNESS[j])
+        own = (1 - stray) * own
+        part = own / (own + stray / fit.total) / areas[:, None]
+        log_load = float(np.log(max(float((part * fit.line).sum()), 1e-300)))
+        count, first, second = count + w * part, first + w * log_load, second + w * log_load**2
         lit += w * float(areas.mean() / fit.total)
     spread = float(np.sqrt(max(second - first**2, 0.0)))
-    middle = float(np.exp(first))
-    i, j = np.unravel_index(int(table.argmax()), table.shape)
-    seen = Visibility(centre, float(reaches[i]), SHARPNESS[j], float(lit))
-    return Corrected(middle, spread, shares * (middle / shares.sum()), seen)
+    shares, middle = length * count.ravel()[fit.at], float(np.exp(first))
+    reach, sharpness, _ = np.unravel_index(int(table.argmax()), table.shape)
+    seen = Visibility(tried.lamp[:2], float(tried.reaches[reach]), SHARPNESS[sharpness], lit)
+    return Corrected(middle, spread, shares * (middle / shares.sum()), seen, lamp)

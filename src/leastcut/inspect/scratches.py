@@ -14,13 +14,14 @@ from scipy.special import gammaincinv
 from leastcut.errors import Refusal
 from leastcut.inspect import haze, kinds, light, pictures, profile, quality, scale, survey
 from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
-from leastcut.inspect.light import Corrected, Elements, Field
+from leastcut.inspect.light import Corrected, Elements, Field, Lamp
 from leastcut.inspect.records import Direction, LoadByKind, Scratch, ScratchFinding
 from leastcut.inspect.scale import Frame
 from leastcut.inspect.survey import Lines
 
-SYSTEMATIC_SD = 0.03  # of the load: what the bench shows beyond counting and the light's fit
+SYSTEMATIC_SD = 0.06  # of the load: what the bench shows beyond counting and the light's fit
 UNSEEN_LAMP_SD = 0.35  # of the load, the lamp's image out of view; found with rendered photos
+LEAST_DARK = 0.05  # share of scratches that no lamp is trusted to show
 PIECE_PX = 4.0
 POINT_PX = 12.0
 MARGIN_PX = 6.0
@@ -44,8 +45,17 @@ class Evidence:
     elements: Elements
     corrected: Corrected
     place: Field
-    lamp: tuple[float, float, float] | None
     sharp: bool
+
+    @property
+    def lamp(self) -> Lamp | None:
+        """The lamp's mirror image, where it is in view."""
+        return self.corrected.lamp
+
+    @property
+    def lamps(self) -> tuple[Lamp, ...]:
+        """The same as a sequence of none or one."""
+        return () if self.lamp is None else (self.lamp,)
 
 
 def find(
@@ -117,11 +127,10 @@ def gather(
     refused, sharp = quality.focus(root, usable, lines.profiles.fwhm_px, lines.runs.snr)
     if refused is not None:
         return refused
-    lamp = light.highlight(grey, measured)
     elements = _elements(lines)
     place = light.field(usable)
-    corrected = light.correct(elements, place, lamp)
-    return Evidence(frame, grey, measured, usable, lines, elements, corrected, place, lamp, sharp)
+    corrected = light.correct(elements, place, light.highlights(grey, measured))
+    return Evidence(frame, grey, measured, usable, lines, elements, corrected, place, sharp)
 
 
 def _elements(lines: Lines) -> Elements:
@@ -155,7 +164,9 @@ def conclude(evidence: Evidence) -> ScratchFinding:
     to_load = 100.0 / mm_per_px  # px per px2 -> mm per cm2
     per_scratch = sums(e.elements.owner, e.corrected.shares, e.lines.count)
     load = float(per_scratch.sum()) * to_load
-    low, high = interval(per_scratch * to_load, _relative_sd(e), _least_visible(e))
+    low, high = interval(
+        per_scratch * to_load, _relative_sd(e), _least_visible(e), lit=_lit_share(e)
+    )
     area_cm2 = float(
         (e.measured.sum() if e.frame.corners_px is None else _inner_area(e)) * mm_per_px**2 / 100
     )
@@ -201,6 +212,12 @@ def _relative_sd(e: Evidence) -> float:
     return float(np.sqrt(np.square(parts).sum()))
 
 
+def _lit_share(e: Evidence) -> float:
+    """Return the share of the place's scratches that this lamp shows; 0 where the light is unknown."""
+    seen = e.corrected.visibility
+    return seen.lit_fraction if seen.centre is not None else 0.0
+
+
 def _least_visible(e: Evidence) -> float:
     """Load that one typical scratch would stand for [mm/cm2]."""
     area_cm2 = float(e.place.area.sum()) * (e.frame.um_per_px / 1e4) ** 2
@@ -208,7 +225,9 @@ def _least_visible(e: Evidence) -> float:
     return TYPICAL_LENGTH_MM / max(area_cm2 * max(share, 0.02), 1e-6)
 
 
-def interval(per_scratch: F64, relative_sd: float, one: float) -> tuple[float, float]:
+def interval(
+    per_scratch: F64, relative_sd: float, one: float, *, lit: float = 0.0
+) -> tuple[float, float]:
     """Return the 95 % bounds of a load that is a sum over scratches counted by chance.
 
     Parameters
@@ -219,6 +238,10 @@ def interval(per_scratch: F64, relative_sd: float, one: float) -> tuple[float, f
         Relative standard uncertainty of everything but the counting.
     one : float
         What one typical scratch would add, for the bound when few or none are seen.
+    lit : float
+        Share of the place's scratches that could be seen. Those are not in doubt: only the part
+        that stayed dark is (the finite population correction of sampling theory; Cochran,
+        Sampling Techniques; from memory).
 
     Notes
     -----
@@ -228,7 +251,7 @@ def interval(per_scratch: F64, relative_sd: float, one: float) -> tuple[float, f
     load = float(per_scratch.sum())
     if load <= 0:
         return 0.0, 3.689 * one  # Garwood's upper bound for a count of zero
-    count = load**2 / float((per_scratch**2).sum())
+    count = load**2 / float((per_scratch**2).sum()) / max(1 - lit, LEAST_DARK)
     fewer = np.log(gammaincinv(count, 0.025) / count)
     more = np.log(gammaincinv(count + 1, 0.975) / count)
     other = 1.96 * relative_sd

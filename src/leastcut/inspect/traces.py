@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from leastcut.inspect import profile
-from leastcut.inspect.arrays import F32, F64, Ints, bilinear, sums
+from leastcut.inspect.arrays import F32, F64, Bools, Ints, bilinear, sums
 from leastcut.inspect.linking import Runs
 
 SPACING_PX = 2.0
@@ -63,8 +63,10 @@ def along(runs: Runs, owner: Ints, *, to_photo: F64 | None = None, aside_px: flo
     return Trace(x, y, nx, ny, cut.run, owner[cut.run], int(owner.max(initial=-1)) + 1)
 
 
-def rises(grey: F32, trace: Trace) -> tuple[F64, F64]:
+def rises(grey: F32, trace: Trace, usable: Bools) -> tuple[F64, F64]:
     """Return the rise of light over both flanks at each point, and the shift that shows it best.
+
+    Outside the `usable` area there is no rise: the rim of the lamp's image and tape look like lines.
 
     Returns
     -------
@@ -83,11 +85,21 @@ def rises(grey: F32, trace: Trace) -> tuple[F64, F64]:
     weights = _across()
     shifts = np.arange(-ASIDE_PX, ASIDE_PX + 1)
     answers = np.stack([weights @ columns[d : d + len(weights)] for d in range(len(shifts))])
+    answers = np.where(_inside(trace, usable), answers, 0.0)
     number = np.maximum(np.bincount(trace.owner, minlength=trace.count), 1)
     means = np.stack([sums(trace.owner, a, trace.count) / number for a in answers])
     chosen = means.argmax(0)[trace.owner]
     rise: F64 = answers[chosen, np.arange(len(trace.x))].astype(np.float64)
     return rise, shifts[chosen].astype(np.float64)
+
+
+def _inside(trace: Trace, usable: Bools) -> Bools:
+    """Tell which points lie in the usable area."""
+    col, row = np.round(trace.x).astype(np.intp), np.round(trace.y).astype(np.intp)
+    height, width = usable.shape
+    within = (col >= 0) & (row >= 0) & (col < width) & (row < height)
+    result: Bools = within & usable[np.clip(row, 0, height - 1), np.clip(col, 0, width - 1)]
+    return result
 
 
 def _across() -> F32:
@@ -118,15 +130,17 @@ def brightest(rise: F64, trace: Trace) -> F64:
     return np.where(np.isfinite(result), result, 0.0)
 
 
-def chance(grey: F32, runs: Runs, owner: Ints, to_photo: F64 | None = None) -> float:
+def aside(grey: F32, usable: Bools, runs: Runs, owner: Ints, to_photo: F64 | None = None) -> F64:
+    """Return, (moves, n), the rises that the same lines show when moved aside to either side."""
+    traced = [along(runs, owner, to_photo=to_photo, aside_px=move) for move in CONTROL_PX]
+    return np.stack([brightest(rises(grey, trace, usable)[0], trace) for trace in traced])
+
+
+def chance(moved: F64) -> float:
     """Return the rise that only one line in forty reaches where there is none.
 
-    The same lines moved aside answer; their middle and spread are used, since some of the places
-    moved to do bear a line.
+    Lines moved aside answer (:func:`aside`); their middle and spread are used, since some of the
+    places moved to do bear a line.
     """
-    answers = []
-    for aside in CONTROL_PX:
-        trace = along(runs, owner, to_photo=to_photo, aside_px=aside)
-        answers.append(brightest(rises(grey, trace)[0], trace))
-    low, middle = np.quantile(np.concatenate(answers), [0.1, 0.3])
+    low, middle = np.quantile(moved, [0.1, 0.3])
     return float(middle + 3.3 * (middle - low))

@@ -18,7 +18,7 @@ from leastcut.shop.jobschema import JobFile, TrialTable
 from leastcut.testspot.records import Measured, Trial
 
 # Raise it when the same photo gives another finding: kept findings of the old one are left alone.
-ANALYSIS = 1
+ANALYSIS = 2
 
 
 class Look(msgspec.Struct, frozen=True, kw_only=True):
