@@ -118,7 +118,10 @@ def test_a_first_trial_is_worth_more_than_another(evidence: Evidence, dossier: D
 
 
 def test_no_evidence_at_all_still_gives_a_plan(evidence: Evidence, dossier: Dossier) -> None:
-    bare = replace(without_wash(evidence), photos=(), readings=(), checks=(), earlier=(), trials=())
+    bare = replace(
+        without_wash(evidence),
+        photos=(), readings=(), checks=(), earlier=(), trials=(), events=(),
+    )  # fmt: skip
     less = decided(bare)
     assert budget(less) < budget(dossier)
     assert any(section.steps for section in less.plan.sections)
