@@ -17,9 +17,9 @@ class Prices(msgspec.Struct, frozen=True, kw_only=True):
         and one set on it.
     """
 
-    um_min: float = 200.0
+    um_min: float = 160.0
     miss_min: float = 1000.0
-    spot_min: float = 32.0
+    spot_min: float = 40.0
     look_min: float = 3.0
     set_min: float = 2.0
 
