@@ -9,9 +9,11 @@ from msgspec.structs import replace
 from leastcut.polish import contact, panel_cut, spin
 from leastcut.polish.contact import Pose
 from leastcut.polish.footprint import footprint_kernel, pressure_kpa
-from leastcut.polish.grid import Walk
-from leastcut.polish.panel_cut import Wobble, tilt_kernels
+from leastcut.polish.grid import Walk, deposit, walk
+from leastcut.polish.panel_cut import Wobble, Worked, paint_mask, tilt_kernels
 from leastcut.polish.records import PadSettings
+from leastcut.polish.removal import spread
+from leastcut.polish.ripple import widest_spacing
 from leastcut.polish.speed import contact_half_angle
 
 PAD = PadSettings(force_n=45.0)
@@ -82,3 +84,28 @@ def test_foam_lost_in_a_turn_ring_by_ring() -> None:
     wide, narrow = (contact.contact_pressure(PAD, pose, cells=n) for n in (65, 66))
     assert wide.pressure_kpa.shape == (65, 65)
     assert narrow.cell_mm == pytest.approx(130.0 / 66)
+
+
+def test_a_stiffer_foam_is_squeezed_less_and_loses_the_same() -> None:
+    # all of the face touches, so the swing 2 κ d t r with d = p/κ is the same for any foam
+    soft, hard = (
+        spin.foam_torque_nm(PAD, Pose(tilt_degrees=0.2), stiffness_kpa_per_mm=k) for k in (0.5, 1.0)
+    )
+    assert hard == pytest.approx(soft, rel=1e-3)
+
+
+def test_no_spacing_is_even_enough_for_a_limit_of_nothing() -> None:
+    assert widest_spacing(PAD, limit=0.0).spacing_mm == 1.0
+
+
+def test_a_panel_is_walked_in_steps_of_half_a_cell() -> None:
+    square = ((0.0, 0.0), (300.0, 0.0), (300.0, 300.0), (0.0, 300.0))
+    work = Worked([((37.0, 41.0), (251.0, 263.0))], 1, 40.0)
+    still = replace(PAD, spin_rpm=0.0, pad_diameter_mm=40.0)
+    rough = panel_cut.panel_cut(
+        [work], still, preston_um_per_kpa_m=1e-3, outline_mm=square, grid_mm=10.0
+    )
+    path = walk(work.strokes, arm_speed_mm_s=40.0, step_mm=5.0)
+    kernel = footprint_kernel(still, preston_um_per_kpa_m=1e-3, grid_mm=10.0)
+    inside = paint_mask(rough.grid, square)
+    assert rough.depth_um == pytest.approx(spread(deposit(path, rough.grid), kernel) * inside)
