@@ -12,6 +12,7 @@ from leastcut.job.decide import decide
 from leastcut.job.evidence import Evidence
 from leastcut.job.summary import summary
 from leastcut.job.weigh import weigh
+from leastcut.plan.choose import choose_all
 
 
 def decided(evidence: Evidence) -> Dossier:
@@ -56,15 +57,31 @@ def test_accepting_it_makes_it_the_process_of_the_plan(stopped: Dossier, accepte
     assert (used.do, used.process, used.sets) == ("use", best.process, best.sets)
     assert accepted.sections_for == best.process
     assert stage_done(accepted)
-    taken = [s for s in accepted.plan.sections if s.note.endswith("as accepted")]
-    assert taken
-    for section in taken:
-        assert best.p_target - 1e-9 <= section.p_target < 0.9
+
+
+def test_the_plan_asks_for_the_accepted_chance_where_no_more_can_be_paid(
+    evidence: Evidence,
+) -> None:
+    known = weigh(tight(evidence, accept_percent=40.0))
+    best = known.spot.next.affordable
+    assert best is not None
+    tried = next(s.film.budget_um for s in known.states if s.panel == evidence.trials[0].panel)
+    poor = [
+        msgspec.structs.replace(need, required=0.85, budget_um=tried, section_budgets_um={})
+        for need in known.inputs.panels
+    ]
+    found = choose_all(replace(known.inputs, panels=poor, p_target=1.0))
+    for section in found.sections:
+        assert section.note.endswith("as accepted")
+        assert best.p_target - 1e-9 <= section.p_target
         assert any(step.process == best.process for step in section.steps)
+    without = choose_all(replace(known.inputs, panels=poor, p_target=1.0, p_accept=None))
+    assert not any(section.note.endswith("as accepted") for section in without.sections)
 
 
 def test_where_more_can_be_paid_more_is_asked(accepted: Dossier) -> None:
     others = [s for s in accepted.plan.sections if s.steps and not s.note]
+    assert others
     assert all(s.p_target >= 0.9 for s in others)
 
 
@@ -76,7 +93,7 @@ def test_a_chance_not_accepted_stays_a_stop(evidence: Evidence) -> None:
 
 def test_once_work_has_begun_no_trial_is_asked_for(evidence: Evidence, dossier: Dossier) -> None:
     before = weigh(replace(evidence, events=())).spot
-    assert before.next.do == "try"
+    assert not before.next.in_use
     used = dossier.testspot.next
     assert (used.do, used.in_use) == ("use", True)
     done = [state.done for state in dossier.run.sections if state.done] if dossier.run else []
