@@ -159,7 +159,7 @@ def test_the_sections_keep_their_numbers_once_work_has_begun() -> None:
     drawn = []
     for log in (facts, [fact for fact in facts if fact.field != "event"], facts[:5]):
         visit = fold(log)
-        source = InShop(visit=visit, before=analysing._before(log, visit))
+        source = InShop(visit=visit, before=analysing.as_begun(log, visit))
         drawn.append(settle.read(settle.settle(source, {})[0]).sections_for)
     assert drawn == ["mid", "fine", "mid"]
 

@@ -101,3 +101,18 @@ def test_once_work_has_begun_no_trial_is_asked_for(evidence: Evidence, dossier: 
     assert dossier.sections_for == before.next.process, "the sections stay as they were drawn"
     assert stage_done(dossier)
     assert answer(dossier, painted_area_m2=9.0, files=()).process.in_use
+
+
+@pytest.mark.parametrize(("asked", "decision"), [(60.0, "use"), (99.0, "try")])
+def test_the_clients_chance_is_the_test_spots(
+    evidence: Evidence, asked: float, decision: str
+) -> None:
+    target = msgspec.structs.replace(evidence.job.target, confidence_percent=asked)
+    job = msgspec.structs.replace(evidence.job, target=target)
+    untouched = replace(evidence, job=job, events=(), proofs=(), readings_after=())
+    spot = decided(untouched).testspot
+    told = spot.next
+    assert told.do == decision
+    if told.do == "use":
+        used = next(c for c in spot.candidates if (c.process, c.sets) == (told.process, told.sets))
+        assert used.p_target >= asked / 100

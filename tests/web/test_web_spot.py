@@ -19,7 +19,7 @@ def tight_job(demo_file: Path) -> Path:
     text = text[: text.index("[[proof]]")]
     trial = text[text.index("[[trial]]") :].split("\n\n")[0]
     more = "\n\n".join([trial] * 11)
-    text = text.replace('finish = "daily"', 'finish = "daily"\nreserve = "27 µm"')
+    text = text.replace('finish = "daily"', 'finish = "daily"\nreserve = "26 µm"')
     job = demo_file.with_name("tight.toml")
     job.write_text(f"{text}\n{more}\n", "utf-8")
     return job

@@ -136,14 +136,18 @@ def test_spot(evidence: Evidence, states: Sequence[PanelState]) -> tuple[TestSpo
     if not budgets:
         budgets = sorted(state.film.budget_um for state in states)
         budgets = budgets[len(budgets) // 4 :]
-    accept = evidence.job.target.accept_percent
+    wanted = evidence.job.target
+    accept = wanted.accept_percent
     return testspot.assess(
         evidence.trials,
         evidence.ladder,
-        target=evidence.job.target.finish,
+        target=wanted.finish,
         budget_um=budgets[0] if budgets else 0.0,
         width_hint_um=width_hint_um(evidence),
-        rules=Rules(p_accept=None if accept is None else accept / 100),
+        rules=Rules(
+            p_target=wanted.confidence_percent / 100,
+            p_accept=None if accept is None else accept / 100,
+        ),
     )
 
 

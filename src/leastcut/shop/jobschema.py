@@ -136,7 +136,7 @@ class TargetTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     confidence_percent: Annotated[
         float,
         Meta(
-            description="Chance of reaching the finish that the plan must give on each section.",
+            description="Chance of reaching the finish that the test spot must prove, and the plan give on each section.",
             ge=50,
             le=99,
         ),
