@@ -1,10 +1,10 @@
 """Scratches from photos against general line finders: accuracy on fixed sets, speed, memory.
 
-Run ``python bench/inspect_scratches.py [--first F] [--images N] [--peers M] [--pairs P]``. Prints
-a JSON document. The plain set shows scratches, haze, flake and dust; the busy set what real photos
-add; both together are the fixed set. Every peer works on the same image (root of light), takes the
-same scales, is thinned to one pixel, and is given the one threshold and smallest length that serve
-it best over all parts it looks at; those come from photos on which nothing here was fitted.
+Run ``python bench/inspect_scratches.py [--first F] [--images N] [--peers M] [--pairs P] [--lamps L]``.
+Prints a JSON document. The plain set shows scratches, haze, flake and dust; the busy set what real
+photos add; both together are the fixed set. Every peer works on the same photo (root of light),
+takes the same scales, is thinned to one pixel, and is given the one threshold and smallest length
+that serve it best over all photos; those are photos on which nothing here was fitted.
 """
 
 import argparse
@@ -28,10 +28,11 @@ from render import MIN_LEVELS, removed, render
 from render_parts import unsrgb
 from render_scene import Scene, after
 
+from _line_filters import Case, best_of, best_segments, masked, peers
 from leastcut.inspect import scratches, survey
+from leastcut.inspect.combine import panel_load
 from leastcut.inspect.compare import compare
 
-SIGMAS = (1.0, 2.0, 4.0)
 TOLERANCE_PX = 3
 
 
@@ -42,79 +43,6 @@ def linear(photo: np.ndarray) -> np.ndarray:
 
 def scale_of(scene: Scene) -> dict[str, float]:
     return {"square_mm": scene.tape_mm} if scene.tape_mm else {"um_per_px": scene.um_per_px}
-
-
-# --- peers ------------------------------------------------------------------------------------
-
-
-def hessian(root: np.ndarray) -> np.ndarray:
-    """A plain separable Hessian: the largest negative eigenvalue over scales."""
-    best = np.zeros_like(root)
-    for sigma in SIGMAS:
-        smooth = cv2.GaussianBlur(root, (0, 0), sigma)
-        xx = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3) / 4
-        yy = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3) / 4
-        xy = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3) / 4
-        low = (xx + yy) / 2 - np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
-        best = np.maximum(best, -low * sigma**2)
-    return best
-
-
-def peers() -> dict[str, Any]:
-    from skimage import filters
-
-    return {
-        "frangi": lambda r: filters.frangi(r, sigmas=SIGMAS, black_ridges=False),
-        "sato": lambda r: filters.sato(r, sigmas=SIGMAS, black_ridges=False),
-        "meijering": lambda r: filters.meijering(r, sigmas=SIGMAS, black_ridges=False),
-        "plain_hessian": hessian,
-    }
-
-
-def thinned(response: np.ndarray, level: float, least_px: int) -> np.ndarray:
-    from skimage.morphology import skeletonize
-
-    mask = (response > level).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    keep = np.zeros(count, bool)
-    keep[1:] = stats[1:, cv2.CC_STAT_AREA] >= least_px
-    return skeletonize(keep[labels])
-
-
-def segments(root: np.ndarray, least_px: float) -> np.ndarray:
-    """OpenCV's line segment detector, segments of at least `least_px`."""
-    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
-    found = detector.detect(np.clip(root * 255, 0, 255).astype(np.uint8))[0]
-    canvas = np.zeros(root.shape, np.uint8)
-    for x0, y0, x1, y1 in np.zeros((0, 4)) if found is None else found.reshape(-1, 4):
-        if np.hypot(x1 - x0, y1 - y0) >= least_px:
-            cv2.line(canvas, (round(x0), round(y0)), (round(x1), round(y1)), 255)
-    return canvas > 0
-
-
-Case = tuple[np.ndarray, np.ndarray, np.ndarray]  # root of light, truth, usable area
-
-
-def sweep_peers(cases: Sequence[Case]) -> dict[str, float]:
-    """Best pooled F1 of each peer over thresholds (quantiles of response) and least areas."""
-    best: dict[str, float] = {}
-    for name, peer in peers().items():
-        responses = [np.where(usable, peer(root), 0) for root, _, usable in cases]
-        pool = np.concatenate([r[::7, ::7].ravel() for r in responses])
-        for q in (0.9, 0.95, 0.97, 0.98, 0.985, 0.99, 0.993, 0.996, 0.998):
-            level = float(np.quantile(pool, q))
-            for least in (1, 30, 80):
-                made = [thinned(r, level, least) for r in responses]
-                total = sum(counts(m, t) for m, (_, t, _) in zip(made, cases, strict=True))
-                best[name] = max(best.get(name, 0.0), f1(total)[2])
-    for least in (0, 15, 30, 60):
-        made = [segments(root, least) & usable for root, _, usable in cases]
-        total = sum(counts(m, t) for m, (_, t, _) in zip(made, cases, strict=True))
-        best["opencv_lsd"] = max(best.get("opencv_lsd", 0.0), f1(total)[2])
-    return best
-
-
-# --- our own ----------------------------------------------------------------------------------
 
 
 def chance(truth: np.ndarray, usable: np.ndarray) -> float:
@@ -187,41 +115,77 @@ def summary(rows: Sequence[Row | None]) -> dict[str, Any]:
 UNFITTED = 64  # from this number on, nothing was fitted on a scene
 
 
-def part_of(scene: Scene) -> tuple[Case, np.ndarray]:
-    """Return a part round the lamp's image, where most glints are, and our counts there."""
+def cases_of(scene: Scene) -> tuple[Case, Case]:
+    """Return a photo as it is, and its part round the lamp's image with our own area to look in."""
     photo, truth = render(scene)
     image = linear(photo)
     evidence = scratches.gather(image, **scale_of(scene))
     assert isinstance(evidence, scratches.Evidence)
+    root, lines = survey.root_of(evidence.grey).astype(np.float32), truth_lines(scene, truth)
+    own = scratches.centrelines(scratches.conclude(evidence), image.shape)
     # The lamp's burnt-out core is left to each.
     col, row = (int(v) for v in (evidence.lamp or (1200, 900, 0))[:2])
     top, left = max(row - 550, 0), max(col - 650, 0)
     part = slice(top, top + 1100), slice(left, left + 1300)
-    lines = truth_lines(scene, truth)[part]
-    own = scratches.centrelines(scratches.conclude(evidence), image.shape)[part]
-    root = survey.root_of(evidence.grey)
-    return (root[part], lines, evidence.measured[part]), counts(own, lines)
+    helped = Case(root[part], lines[part], counts(own[part], lines[part]), evidence.measured[part])
+    return Case(root, lines, counts(own, lines)), helped
 
 
 def rivals(each: int) -> dict[str, Any]:
-    """The general filters on `each` parts of either set, and on both with one threshold each."""
+    """The general filters on `each` photos of either set, and on both with one threshold each.
+
+    On whole photos, and on parts where they are told our own area: without the lamp's image, tape,
+    lint and everything else that a line finder of this job has to leave out by itself.
+    """
     sets = {"plain": photoset.scene, "busy": photoset.busy_scene}
-    parts = {
-        name: [part_of(draw(UNFITTED + 3 * k)) for k in range(each)] for name, draw in sets.items()
+    made = {
+        name: [cases_of(draw(UNFITTED + 3 * k)) for k in range(each)] for name, draw in sets.items()
     }
-    parts["both"] = parts["plain"] + parts["busy"]
+    return {
+        how: compared({name: [pair[at] for pair in found] for name, found in made.items()})
+        for at, how in enumerate(("whole_photos", "parts_in_our_own_area"))
+    }
+
+
+def compared(sets: dict[str, list[Case]]) -> dict[str, Any]:
+    """Return every filter's best F1 on each set and on both, beside ours."""
+    both = [case for cases in sets.values() for case in cases]
+    groups = {**sets, "both": both}
+    scores: dict[str, dict[str, float]] = {name: {} for name in groups}
+    for filter_name, peer in peers().items():
+        known = {id(case): masked(peer(case.root), case).astype(np.float32) for case in both}
+        for name, cases in groups.items():
+            scores[name][filter_name] = best_of([known[id(case)] for case in cases], cases)
     result = {}
-    for name, found in parts.items():
-        others = sweep_peers([case for case, _ in found])
-        ours = f1(np.sum([own for _, own in found], axis=0))[2]
-        result[name] = {
-            "parts": len(found),
-            "peers_f1": others,
-            "ours_f1_on_same": ours,
-            "ahead_of_best_peer": ours - max(others.values()),
-        }
+    for name, cases in groups.items():
+        scores[name]["opencv_lsd"] = best_segments(cases)
+        ours = f1(sum(case.ours for case in cases))[2]
+        ahead = ours - max(scores[name].values())
+        result[name] = {"photos": len(cases), "peers_f1": scores[name], "ours_f1_on_same": ours, "ahead_of_best_peer": ahead}  # fmt: skip
         print(f"peers on {name}: {result[name]}", file=sys.stderr)
     return result
+
+
+def several_lamps(chosen: range) -> dict[str, Any]:
+    """One place under three lamp positions: how far off the load of one, two, three photos is."""
+    rows = []
+    for index in chosen:
+        first = photoset.busy_scene(index)
+        x, y = first.mirror_at
+        shots = [first] + [after(first, 0.0, mirror_at=at) for at in ((1 - x, y), (x, 1 - y))]
+        made = [render(shot) for shot in shots]
+        load = made[0][1].load
+        seen = [scratches.find(linear(photo), **scale_of(first)) for photo, _ in made]
+        told = [panel_load(seen[:count]) for count in (1, 2, 3)]
+        if all(told):
+            rows.append([(abs(t.mean / load - 1), t.low <= load <= t.high) for t in told if t])
+        print(f"lamps {index} {rows[-1:]}", file=sys.stderr)
+    table = np.array(rows, dtype=float)
+    names = ("one_photo", "two_photos", "three_photos")
+    return {"places": len(rows)} | {
+        name: {"load_error_median": float(np.median(found[:, 0])), "load_error_mean": float(found[:, 0].mean()), "holds": float(found[:, 1].mean())}
+        for name, found in zip(names, table.transpose(1, 0, 2), strict=True)
+    }  # fmt: skip
 
 
 def pairs(chosen: range) -> dict[str, Any]:
@@ -318,7 +282,13 @@ def main(argv: Sequence[str] | None = None) -> dict[str, Any]:
     options = argparse.ArgumentParser()
     options.add_argument("--first", type=int, default=0, help="64 and more: nobody fitted there")
     options.add_argument("--images", type=int, default=photoset.COUNT)
-    options.add_argument("--peers", type=int, default=8, help="parts of either set; 0 for none")
+    options.add_argument(
+        "--peers",
+        type=int,
+        default=8,
+        help="photos of either set for the general filters; 0 for none",
+    )
+    options.add_argument("--lamps", type=int, default=12, help="places under several lamps")
     options.add_argument("--pairs", type=int, default=60)
     chosen = options.parse_args(argv or [])
     images = range(chosen.first, chosen.first + chosen.images)
@@ -329,6 +299,8 @@ def main(argv: Sequence[str] | None = None) -> dict[str, Any]:
         result |= {"plain": summary(plain), "busy": summary(busy), "both": summary(plain + busy)}
     if chosen.peers:
         result["peers"] = rivals(chosen.peers)
+    if chosen.lamps:
+        result["lamps"] = several_lamps(range(UNFITTED, UNFITTED + chosen.lamps))
     if chosen.pairs:
         result["compare"] = pairs(range(chosen.first, chosen.first + chosen.pairs))
     print(json.dumps(result, indent=1))

@@ -1,0 +1,95 @@
+"""General line filters, each with the threshold and the least length that serve it best."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from photoscore import counts, f1
+
+SIGMAS = (1.0, 2.0, 4.0)
+
+
+def hessian(root: np.ndarray) -> np.ndarray:
+    """A plain separable Hessian: the largest negative eigenvalue over scales."""
+    best = np.zeros_like(root)
+    for sigma in SIGMAS:
+        smooth = cv2.GaussianBlur(root, (0, 0), sigma)
+        xx = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3) / 4
+        yy = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3) / 4
+        xy = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3) / 4
+        low = (xx + yy) / 2 - np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
+        best = np.maximum(best, -low * sigma**2)
+    return best
+
+
+def peers() -> dict[str, Any]:
+    from skimage import filters
+
+    return {
+        "frangi": lambda r: filters.frangi(r, sigmas=SIGMAS, black_ridges=False),
+        "sato": lambda r: filters.sato(r, sigmas=SIGMAS, black_ridges=False),
+        "meijering": lambda r: filters.meijering(r, sigmas=SIGMAS, black_ridges=False),
+        "plain_hessian": hessian,
+    }
+
+
+def thinned(response: np.ndarray, level: float, least_px: int) -> np.ndarray:
+    from skimage.morphology import skeletonize
+
+    mask = (response > level).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    keep = np.zeros(count, bool)
+    keep[1:] = stats[1:, cv2.CC_STAT_AREA] >= least_px
+    return skeletonize(keep[labels])
+
+
+def segments(root: np.ndarray, least_px: float) -> np.ndarray:
+    """OpenCV's line segment detector, segments of at least `least_px`."""
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
+    found = detector.detect(np.clip(root * 255, 0, 255).astype(np.uint8))[0]
+    canvas = np.zeros(root.shape, np.uint8)
+    for x0, y0, x1, y1 in np.zeros((0, 4)) if found is None else found.reshape(-1, 4):
+        if np.hypot(x1 - x0, y1 - y0) >= least_px:
+            cv2.line(canvas, (round(x0), round(y0)), (round(x1), round(y1)), 255)
+    return canvas > 0
+
+
+LEVELS = (0.93, 0.95, 0.97, 0.98, 0.99, 0.993, 0.996)  # quantiles of a filter's response
+LEAST_PX = (30, 80)
+
+
+@dataclass(frozen=True)
+class Case:
+    """One photo as a general filter gets it, its truth, and our own counts on it."""
+
+    root: np.ndarray
+    truth: np.ndarray
+    ours: np.ndarray
+    measured: np.ndarray | None = None  # where to look, if that is told
+
+
+def masked(found: np.ndarray, case: Case) -> np.ndarray:
+    return found if case.measured is None else np.where(case.measured, found, 0)
+
+
+def best_of(responses: Sequence[np.ndarray], cases: Sequence[Case]) -> float:
+    """Best pooled F1 of one filter over thresholds and least areas, the same for all photos."""
+    pool = np.concatenate([r[::7, ::7].ravel() for r in responses])
+    best = 0.0
+    for q in LEVELS:
+        level = float(np.quantile(pool, q))
+        for least in LEAST_PX:
+            made = zip(responses, cases, strict=True)
+            total = sum(counts(thinned(r, level, least), case.truth) for r, case in made)
+            best = max(best, f1(total)[2])
+    return best
+
+
+def best_segments(cases: Sequence[Case]) -> float:
+    """Best pooled F1 of OpenCV's segments over their least length."""
+    return max(
+        f1(sum(counts(masked(segments(c.root, least), c) > 0, c.truth) for c in cases))[2]
+        for least in (15, 30, 60)
+    )
