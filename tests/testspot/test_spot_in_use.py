@@ -40,15 +40,15 @@ def test_work_in_hand_is_said_with_what_the_trials_know(tried: Answer) -> None:
     assert spot.next.in_use
     known = next(c for c in tried.candidates if (c.process, c.sets) == (POLISHING, 3))
     assert "on 3 of 40 sections so far" in spot.next.why
-    assert f"chance {known.p_target:.0%} to meet the target" in spot.next.why
+    assert f"tried on the test spot: {known.cut_um.mean:.1f} µm of cut expected" in spot.next.why
     assert (spot.candidates, spot.softness) == (tried.candidates, tried.softness)
 
 
 def test_a_process_never_tried_is_said_to_be_so(tried: Answer) -> None:
     spot = used(tried, {FINISHING: 2})
-    assert "It was never tried on the test spot: chance" in spot.next.why
+    assert "It was never tried on the test spot: " in spot.next.why
     many = used(tried, {FINISHING: 9})
-    assert many.next.why.endswith("It was never tried on the test spot.")
+    assert "It was never tried on the test spot. Each section's" in many.next.why
 
 
 def test_the_finishing_step_goes_with_the_process_that_cuts(tried: Answer) -> None:

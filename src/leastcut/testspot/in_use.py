@@ -7,7 +7,7 @@ from statistics import median_high
 import msgspec
 
 from leastcut.testspot.ladder import ordered
-from leastcut.testspot.records import Advice, Candidate, Process, TestSpot, Trial
+from leastcut.testspot.records import Advice, Process, TestSpot, Trial
 
 Done = Mapping[tuple[str, str], Mapping[str, int]]
 
@@ -79,16 +79,9 @@ def _basis(spot: TestSpot, process: str, sets: int, trials: Sequence[Trial]) -> 
     tried = any(trial.process == process for trial in trials)
     how = "It was tried on the test spot" if tried else "It was never tried on the test spot"
     found = next((c for c in spot.candidates if (c.process, c.sets) == (process, sets)), None)
-    return f"{how}{_chance(found)}."
-
-
-def _chance(candidate: Candidate | None) -> str:
-    if candidate is None:
-        return ""
-    return (
-        f": chance {candidate.p_target:.0%} to meet the target,"
-        f" {candidate.cut_um.mean:.1f} µm of cut expected"
-    )
+    # No chance is told here: that of the spot's own scratches is not that of lighter sections.
+    cut = "" if found is None else f": {found.cut_um.mean:.1f} µm of cut expected"
+    return f"{how}{cut}. Each section's chance stands in the plan."
 
 
 def _other(spot: TestSpot, process: str) -> tuple[str, ...]:
