@@ -74,22 +74,43 @@ def masked(found: np.ndarray, case: Case) -> np.ndarray:
     return found if case.measured is None else np.where(case.measured, found, 0)
 
 
-def best_of(responses: Sequence[np.ndarray], cases: Sequence[Case]) -> float:
-    """Best pooled F1 of one filter over thresholds and least areas, the same for all photos."""
+@dataclass(frozen=True)
+class Score:
+    """F1 over all lines of all photos together, and as the mean of the photos."""
+
+    pooled: float
+    mean: float
+
+    @classmethod
+    def of(cls, counted: Sequence[np.ndarray]) -> "Score":
+        """Score photos by their counts."""
+        return cls(f1(sum(counted))[2], float(np.mean([f1(one)[2] for one in counted])))
+
+    def better(self, other: "Score") -> "Score":
+        """Take the better of each."""
+        return Score(max(self.pooled, other.pooled), max(self.mean, other.mean))
+
+
+NONE = Score(0.0, 0.0)
+
+
+def best_of(responses: Sequence[np.ndarray], cases: Sequence[Case]) -> Score:
+    """Best score of one filter over thresholds and least areas, the same for all photos."""
     pool = np.concatenate([r[::7, ::7].ravel() for r in responses])
-    best = 0.0
+    best = NONE
     for q in LEVELS:
         level = float(np.quantile(pool, q))
         for least in LEAST_PX:
             made = zip(responses, cases, strict=True)
-            total = sum(counts(thinned(r, level, least), case.truth) for r, case in made)
-            best = max(best, f1(total)[2])
+            found = [counts(thinned(r, level, least), case.truth) for r, case in made]
+            best = best.better(Score.of(found))
     return best
 
 
-def best_segments(cases: Sequence[Case]) -> float:
-    """Best pooled F1 of OpenCV's segments over their least length."""
-    return max(
-        f1(sum(counts(masked(segments(c.root, least), c) > 0, c.truth) for c in cases))[2]
-        for least in (15, 30, 60)
-    )
+def best_segments(cases: Sequence[Case]) -> Score:
+    """Best score of OpenCV's segments over their least length."""
+    best = NONE
+    for least in (15, 30, 60):
+        found = [counts(masked(segments(c.root, least), c) > 0, c.truth) for c in cases]
+        best = best.better(Score.of(found))
+    return best

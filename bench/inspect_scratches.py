@@ -28,7 +28,7 @@ from render import MIN_LEVELS, removed, render
 from render_parts import unsrgb
 from render_scene import Scene, after
 
-from _line_filters import Case, best_of, best_segments, masked, peers
+from _line_filters import Case, Score, best_of, best_segments, masked, peers
 from leastcut.inspect import scratches, survey
 from leastcut.inspect.combine import panel_load
 from leastcut.inspect.compare import compare
@@ -148,10 +148,10 @@ def rivals(each: int) -> dict[str, Any]:
 
 
 def compared(sets: dict[str, list[Case]]) -> dict[str, Any]:
-    """Return every filter's best F1 on each set and on both, beside ours."""
+    """Return every filter's best score on each set and on both, beside ours."""
     both = [case for cases in sets.values() for case in cases]
     groups = {**sets, "both": both}
-    scores: dict[str, dict[str, float]] = {name: {} for name in groups}
+    scores: dict[str, dict[str, Score]] = {name: {} for name in groups}
     for filter_name, peer in peers().items():
         known = {id(case): masked(peer(case.root), case).astype(np.float32) for case in both}
         for name, cases in groups.items():
@@ -159,9 +159,14 @@ def compared(sets: dict[str, list[Case]]) -> dict[str, Any]:
     result = {}
     for name, cases in groups.items():
         scores[name]["opencv_lsd"] = best_segments(cases)
-        ours = f1(sum(case.ours for case in cases))[2]
-        ahead = ours - max(scores[name].values())
-        result[name] = {"photos": len(cases), "peers_f1": scores[name], "ours_f1_on_same": ours, "ahead_of_best_peer": ahead}  # fmt: skip
+        ours = Score.of([case.ours for case in cases])
+        result[name] = {
+            "photos": len(cases),
+            "peers_f1": {peer: vars(score) for peer, score in scores[name].items()},
+            "ours_f1_on_same": vars(ours),
+            "ahead_pooled": ours.pooled - max(s.pooled for s in scores[name].values()),
+            "ahead_mean_of_photos": ours.mean - max(s.mean for s in scores[name].values()),
+        }
         print(f"peers on {name}: {result[name]}", file=sys.stderr)
     return result
 
