@@ -120,6 +120,7 @@ def film() -> list[Row]:
 def scratches() -> list[Row]:
     """Scratches in a part of a photo against the filters of scikit-image; F1 on drawn photos."""
     made = importlib.import_module("inspect_scratches")
+    filters = importlib.import_module("_line_filters")
     from skimage.filters import frangi, sato
 
     from leastcut.inspect import scratches as finder
@@ -141,7 +142,7 @@ def scratches() -> list[Row]:
             "scratches, 1.4 MP, all measured",
             f"scikit-image {name}, filter alone",
             ours,
-            lambda f=peer: f(root, sigmas=made.SIGMAS, black_ridges=False),
+            lambda f=peer: f(root, sigmas=filters.SIGMAS, black_ridges=False),
             accuracy=told,
             peak_mib=peak_mib,
         )
