@@ -33,19 +33,20 @@ def plain(text: str) -> str:
     )
 
 
-def walk(command: click.Command, path: str) -> Iterator[tuple[str, click.Command]]:
-    """Yield every command with its path, groups before their own."""
-    yield path, command
+def walk(context: click.Context) -> Iterator[click.Context]:
+    """Yield the context of every command, groups before their own; each inherits its parent's."""
+    yield context
+    command = context.command
     if isinstance(command, click.Group):
-        with click.Context(command, info_name=path) as context:
-            for name in command.list_commands(context):
-                child = command.get_command(context, name)
-                assert child is not None
-                yield from walk(child, f"{path} {name}")
+        for name in command.list_commands(context):
+            child = command.get_command(context, name)
+            assert child is not None
+            yield from walk(click.Context(child, info_name=name, parent=context))
 
 
-def told(command: click.Command, context: click.Context) -> list[str]:
+def told(context: click.Context) -> list[str]:
     """Return usage, help and options of one command."""
+    command = context.command
     usage = " ".join(command.collect_usage_pieces(context))
     text = [".PP", f".B {plain(context.command_path)}", plain(usage), ".PP"]
     about = (command.help or "").replace("\b", "").strip()
@@ -69,10 +70,10 @@ def page() -> str:
         plain(inspect.cleandoc(leastcut.help or "")),
         ".SH COMMANDS",
     ]
-    for path, command in walk(leastcut, "leastcut"):
-        if path != "leastcut":
-            with click.Context(command, info_name=path) as context:
-                text += [f".SS {path.removeprefix('leastcut ')}", *told(command, context)]
+    top = click.Context(leastcut, info_name="leastcut", **leastcut.context_settings)
+    for context in walk(top):
+        if context is not top:
+            text += [f".SS {context.command_path.removeprefix('leastcut ')}", *told(context)]
     text += [".SH EXIT STATUS"]
     for code, meaning in EXITS.items():
         text += [".TP", f".B {code}", plain(meaning)]
