@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from at_once import AtOnce
 from leastcut.job import batch
 from leastcut.job.batch import BatchError, run
 from leastcut.job.batch_kinds import Scratches
@@ -23,10 +24,8 @@ from leastcut.shop.executors import Cluster, ClusterError, Local
 SCALE = Scratches(um_per_px=60.0)
 
 
-class Here:
+class Here(AtOnce):
     """Does the work at once, and stops after some."""
-
-    width = lot = 1
 
     def __init__(self, most: int = 999) -> None:
         self.most, self.done = most, 0
@@ -35,15 +34,7 @@ class Here:
         if self.done >= self.most:
             raise KeyboardInterrupt
         self.done += 1
-        future: Future[Any] = Future()
-        future.set_result(work(*arguments))
-        return future
-
-    def alone(self, work: Any, /, *arguments: Any) -> Any:
-        return work(*arguments)
-
-    def close(self) -> None:
-        """Nothing to end."""
+        return super().submit(work, *arguments)
 
 
 @pytest.fixture

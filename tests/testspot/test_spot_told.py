@@ -2,13 +2,13 @@
 
 import inspect
 from collections.abc import Callable
-from typing import Any
 
 import msgspec
 import pytest
+from test_spot_next_words import candidate, seen
 from test_spot_scalar import MIDDLE, MILD, STRONG
 
-from leastcut.car.records import Interval, Paint
+from leastcut.car.records import Paint
 from leastcut.testspot import (
     decide,
     learning,
@@ -21,22 +21,9 @@ from leastcut.testspot.ladder import DEFAULT
 from leastcut.testspot.records import (
     Advice,
     Affordable,
-    Candidate,
     DepthKnowledge,
 )
 from leastcut.testspot.rules import Rules
-
-
-def seen(mean: float, low: float, high: float) -> Interval:
-    return Interval(mean=mean, low=low, high=high)
-
-
-def candidate(label: str = MIDDLE, sets: int = 2, **changed: Any) -> Candidate:
-    usual = Candidate(
-        process=label, sets=sets, p_target=0.95, cut_um=seen(2.04, 1.0, 3.0), p_within_budget=1.0
-    )
-    return msgspec.structs.replace(usual, **changed)
-
 
 SPOT = records.TestSpot(
     softness=seen(1.234, 0.5, 2.0),

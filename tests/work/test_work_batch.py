@@ -2,14 +2,13 @@
 
 import csv
 import shutil
-from concurrent.futures import Future
 from pathlib import Path
-from typing import Any
 
 import pytest
 from click.testing import CliRunner
 from takes import Take, write
 
+from at_once import AtOnce
 from leastcut.cli.shop_batch import batch
 from leastcut.errors import InputError
 from leastcut.job.batch import run
@@ -19,23 +18,6 @@ from leastcut.work.follow import Ask
 from leastcut.work.technique import technique
 
 TAKE = Take(square_mm=240.0, pad_mm=110.0, speed_mm_s=260.0, fps=24.0, size=(480, 270), seed=8)
-
-
-class Here:
-    """Does the work at once."""
-
-    width = lot = 1
-
-    def submit(self, work: Any, /, *arguments: Any) -> Future[Any]:
-        future: Future[Any] = Future()
-        future.set_result(work(*arguments))
-        return future
-
-    def alone(self, work: Any, /, *arguments: Any) -> Any:
-        return work(*arguments)
-
-    def close(self) -> None:
-        """Nothing to end."""
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +38,7 @@ def table(path: Path) -> list[dict[str, str]]:
 @pytest.mark.parametrize("carried", [False, True])
 def test_a_row_says_what_the_take_says(folder: Path, tmp_path: Path, *, carried: bool) -> None:
     out = tmp_path / "t.csv"
-    done = run(folder, out, executor=Here(), asked=Takes(square_mm=240.0), carried=carried)
+    done = run(folder, out, executor=AtOnce(), asked=Takes(square_mm=240.0), carried=carried)
     assert (done.rows, done.fresh, done.refused) == (2, 2, 1)
     good, bad = table(out)
     alone = technique(video.frames(folder / "ada.mp4"), Ask(square_mm=240.0)).finding
@@ -80,7 +62,7 @@ def test_another_question_is_asked_anew(folder: Path, tmp_path: Path) -> None:
         (Takes(square_mm=300.0), 1),
         (Takes(square_mm=300.0, pad_mm=110.0), 1),
     ):
-        assert run(few, out, executor=Here(), asked=asked).fresh == fresh
+        assert run(few, out, executor=AtOnce(), asked=asked).fresh == fresh
 
 
 @pytest.mark.parametrize(

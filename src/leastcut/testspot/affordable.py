@@ -1,5 +1,6 @@
 """The best that the budget can pay where nothing that it can pay is proven."""
 
+import msgspec
 import numpy as np
 
 from leastcut.car.records import Interval
@@ -35,15 +36,9 @@ def _priced(case: Case, candidate: Candidate) -> Affordable:
     process = next(one for one in case.ladder if one.label == candidate.process)
     _, removed = paint.outcome(case.draws, rungs_of.steps(process, candidate.sets, case.ladder))
     return Affordable(
-        process=candidate.process,
-        sets=candidate.sets,
-        p_target=candidate.p_target,
-        cut_um=candidate.cut_um,
-        p_within_budget=candidate.p_within_budget,
+        **msgspec.structs.asdict(candidate),
         left=_left(removed),
         tried=candidate.process in case.tried,
-        finish=candidate.finish,
-        finish_sets=candidate.finish_sets,
     )
 
 

@@ -205,7 +205,7 @@ def _measure(case: Case) -> str:
     return "" if gauged else ": take a dozen gauge readings before and after"
 
 
-def _then(candidate: Candidate | Affordable) -> str:
+def _then(candidate: Candidate) -> str:
     return f", then {candidate.finish} × {candidate.finish_sets}" if candidate.finish else ""
 
 

@@ -98,22 +98,15 @@ class Candidate(msgspec.Struct, frozen=True, kw_only=True):
     finish_sets: int = 0
 
 
-class Affordable(msgspec.Struct, frozen=True, kw_only=True):
+class Affordable(Candidate, frozen=True, kw_only=True):
     """The best that the budget can pay where nothing that it can pay is proven.
 
     ``left`` is the share of the visible scratch length that would still be there, with its 95 %
     bounds; ``tried`` tells whether the process was ever tried on this paint.
     """
 
-    process: str
-    sets: int
-    p_target: float
-    cut_um: Interval
-    p_within_budget: float
     left: Interval
     tried: bool
-    finish: str | None = None
-    finish_sets: int = 0
 
 
 class Advice(msgspec.Struct, frozen=True, kw_only=True):

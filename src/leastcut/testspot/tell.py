@@ -43,7 +43,7 @@ def _affordable(best: Affordable | None) -> dict[str, Any] | None:
     }
 
 
-def _candidate(candidate: Candidate | Affordable) -> dict[str, Any]:
+def _candidate(candidate: Candidate) -> dict[str, Any]:
     return {
         "process": candidate.process,
         "sets": candidate.sets,
