@@ -98,6 +98,31 @@ def placed(
     if isinstance(first, Refusal):
         return _refused(first, "before"), None
     second = scratches.gather(after, um_per_px=um_per_px, square_mm=square_mm)
+    return measured(first, second, rng=rng)
+
+
+def measured(
+    first: Evidence | Refusal,
+    second: Evidence | Refusal,
+    *,
+    rng: np.random.Generator | None = None,
+) -> tuple[CompareFinding, F64 | None]:
+    """Compare two photos as :func:`placed` does, from what was measured in each already.
+
+    Parameters
+    ----------
+    first, second : Evidence or Refusal
+        Before and after, as from :func:`leastcut.inspect.scratches.gather`.
+    rng : Generator, optional
+        For the bootstrap, as in :func:`compare`.
+
+    Returns
+    -------
+    CompareFinding, ndarray or None
+        As from :func:`placed`.
+    """
+    if isinstance(first, Refusal):
+        return _refused(first, "before"), None
     if isinstance(second, Refusal):
         return _refused(second, "after"), None
     match = _register(first, second)

@@ -7,6 +7,7 @@ shop goes on with what is good, and what could not be used comes along as proble
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from leastcut.inspect.records import EarlierCut, GaugeCheck
 from leastcut.job import references
 from leastcut.job.carfrom import PanelTableError, car_of
 from leastcut.job.evidence import Evidence, ProofSight
-from leastcut.job.look import Look, Sight, looks, see, trial_of
+from leastcut.job.look import Look, Sight, groups, looks, see_together, trial_of
 from leastcut.job.sources import Folder, Source
 from leastcut.shop.jobfile import JobFileError
 from leastcut.shop.jobschema import CarTable, JobFile, ProcessTable
@@ -87,16 +88,19 @@ def look_all(
     sights: dict[Look1, Sight] = dict(known or {})
     wanted = [look for look in looks(job) if (look.kind, look.number) not in sights]
 
-    def one(look: Look) -> Sight:
-        seen, pictures = see(look, *(folder.read(name) for name in look.files))
-        names = picture_names(job, look)[: len(pictures)]
-        return Sight(seen=seen, names=names, pictures=pictures)
+    def one(group: list[Look]) -> Iterator[tuple[Look, Sight]]:
+        contents = {name: folder.read(name) for look in group for name in look.files}
+        for look, (seen, pictures) in zip(group, see_together(group, contents), strict=True):
+            names = picture_names(job, look)[: len(pictures)]
+            yield look, Sight(seen=seen, names=names, pictures=pictures)
 
     with ThreadPoolExecutor(WORKERS) as pool:
-        for number, (look, sight) in enumerate(zip(wanted, pool.map(one, wanted), strict=True)):
+        found = pool.map(lambda group: list(one(group)), groups(wanted))
+        for number, (look, sight) in enumerate(chain.from_iterable(found)):
             progress(f"looked at {look.files[-1]} ({number + 1} of {len(wanted)})")
             sights[look.kind, look.number] = sight
-    return sights
+    asked = ((look.kind, look.number) for look in wanted)
+    return {key: sights[key] for key in (*(known or {}), *asked)}
 
 
 def picture_names(job: JobFile, look: Look) -> tuple[str, ...]:

@@ -1,21 +1,28 @@
-"""Look at photos: decode, measure, forget, so that memory holds a photo or two.
+"""Look at photos: decode, measure, forget, so that memory holds a photo or two a look.
 
 What a look finds depends on the photos' content, the scale and the analysis alone, so a finding
 may be kept under :func:`key` and taken again.
 """
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import cache
+from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
 from leastcut.car.records import Interval
-from leastcut.errors import InputError, Problem
+from leastcut.errors import InputError, Problem, Refusal
 from leastcut.inspect.records import CompareFinding, ScratchFinding
 from leastcut.shop.jobschema import JobFile, TrialTable
 from leastcut.testspot.records import Measured, Trial
+
+if TYPE_CHECKING:
+    from leastcut.inspect.arrays import F32
+    from leastcut.inspect.scratches import Evidence as Measure
+
+Photo = tuple[str, float | None, float | None]  # its file, and the scale it is measured by
 
 # Raise it when the same photo gives another finding: kept findings of the old one are left alone.
 ANALYSIS = 2
@@ -87,6 +94,43 @@ def looks(job: JobFile) -> Iterator[Look]:
         )
 
 
+def groups(asked: Sequence[Look]) -> list[list[Look]]:
+    """Put the photos of a panel with the pairs that show them too at the same scale.
+
+    Parameters
+    ----------
+    asked : sequence of Look
+        What is asked.
+
+    Returns
+    -------
+    list of list of Look
+        For :func:`see_together`; those with the most photos first, which take longest.
+
+    Examples
+    --------
+    >>> one = Look(kind="photo", number=0, files=("a.jpg",), square_mm=60.0)
+    >>> pair = Look(kind="proof", number=0, files=("a.jpg", "b.jpg"), square_mm=60.0)
+    >>> other = Look(kind="photo", number=1, files=("c.jpg",), square_mm=60.0)
+    >>> [[look.files for look in group] for group in groups([other, one, pair])]
+    [[('a.jpg', 'b.jpg'), ('a.jpg',)], [('c.jpg',)]]
+    """
+    made = [[look] for look in asked if len(look.files) > 1]
+    home = {photo: group for group in reversed(made) for photo in _photos(group[0])}
+    for look in asked:
+        if len(look.files) == 1:
+            (photo,) = _photos(look)
+            if photo not in home:
+                home[photo] = []
+                made.append(home[photo])
+            home[photo].append(look)
+    return sorted(made, key=lambda group: (-len(group[0].files), -len(group)))
+
+
+def _photos(look: Look) -> list[Photo]:
+    return [(file, look.square_mm, look.um_per_px) for file in look.files]
+
+
 def _plain(value: float | None) -> float | None:
     return None if value is None else float(value)
 
@@ -114,28 +158,79 @@ def see(look: Look, *contents: bytes) -> tuple[Seen, tuple[bytes, ...]]:
     pictures : tuple of bytes
         JPEG without metadata: the overlay of a photo, both photos of a proof, none of a trial.
     """
-    from leastcut.inspect import compare, pictures, scratches
+    return see_together([look], dict(zip(look.files, contents, strict=True)))[0]
+
+
+def see_together(
+    asked: Sequence[Look], contents: Mapping[str, bytes]
+) -> list[tuple[Seen, tuple[bytes, ...]]]:
+    """Look as :func:`see` does, with each photo decoded and measured once for all that ask for it.
+
+    Parameters
+    ----------
+    asked : sequence of Look
+        What is asked; the photos of all are held at once.
+    contents : mapping
+        The photo files' contents by the names in ``files``.
+
+    Returns
+    -------
+    list
+        What :func:`see` returns, for each.
+    """
+    from leastcut.inspect import scratches
     from leastcut.shop import photos
+
+    @cache
+    def light(name: str) -> "F32":
+        return photos.decode(contents[name], name).linear
+
+    @cache
+    def measured(photo: Photo) -> "Measure | Refusal":
+        name, square_mm, um_per_px = photo
+        return scratches.gather(light(name), um_per_px=um_per_px, square_mm=square_mm)
+
+    @cache
+    def found(photo: Photo) -> ScratchFinding:
+        known = measured(photo)
+        return scratches.refusal(known) if isinstance(known, Refusal) else scratches.conclude(known)
+
+    def one(look: Look) -> tuple[Seen, tuple[bytes, ...]]:
+        try:
+            plain = [light(name) for name in look.files]
+        except InputError as error:
+            return Seen(error=error.problem()), ()
+        photo = _photos(look)
+        if look.kind == "trial":
+            return Seen(compared=_compared(map(measured, photo))), ()
+        seen = tuple(map(found, photo))
+        if look.kind == "photo":
+            return Seen(found=seen), (_overlay(plain[0], seen[0]),)
+        change = _compared(map(measured, photo))
+        return Seen(found=seen, compared=change), tuple(map(_picture, plain))
+
+    return [one(look) for look in asked]
+
+
+def _compared(known: "Iterable[Measure | Refusal]") -> CompareFinding:
+    from leastcut.inspect import compare
+
+    before, after = known
+    return compare.measured(before, after)[0]
+
+
+def _overlay(light: "F32", found: ScratchFinding) -> bytes:
+    from leastcut.inspect import pictures
     from leastcut.shop.pictures import encode_jpeg
 
-    um, square = look.um_per_px, look.square_mm
-    try:
-        light = [
-            photos.decode(content, name).linear
-            for content, name in zip(contents, look.files, strict=True)
-        ]
-    except InputError as error:
-        return Seen(error=error.problem()), ()
-    found = (
-        ()
-        if look.kind == "trial"
-        else tuple(scratches.find(one, um_per_px=um, square_mm=square) for one in light)
-    )
-    if look.kind == "photo":
-        return Seen(found=found), (encode_jpeg(pictures.overlay(light[0], found[0])),)
-    change = compare.compare(light[0], light[1], um_per_px=um, square_mm=square)
-    shown = () if look.kind == "trial" else tuple(encode_jpeg(pictures.encode(x)) for x in light)
-    return Seen(found=found, compared=change), shown
+    return encode_jpeg(pictures.overlay(light, found))
+
+
+def _picture(light: "F32") -> bytes:
+    from leastcut.inspect import pictures
+    from leastcut.shop.pictures import encode_jpeg
+
+    return encode_jpeg(pictures.encode(light))
 
 
 def trial_of(table: TrialTable, change: CompareFinding | None) -> Trial:
