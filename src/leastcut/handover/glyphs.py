@@ -9,7 +9,7 @@ import re
 import struct
 import unicodedata
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 FONTS = Path(__file__).parent / "fonts"
@@ -77,8 +77,7 @@ def printable(text: str) -> str:
     >>> printable("  Ada\t\x00Lovelace ")
     'Ada Lovelace'
     """
-    known = covered() | _IN_TYPESETTER
-    shown = "".join(_shown(c, known) for c in unicodedata.normalize("NFC", text))
+    shown = "".join(map(_shown, unicodedata.normalize("NFC", text)))
     tidy = _SPACES.sub(" ", shown).strip()
     return _UNBROKEN.sub(lambda run: _BREAK.join(_chunks(run[0])), tidy)
 
@@ -94,7 +93,8 @@ def short(text: str, longest: int = LONGEST) -> str:
     return text if len(text) <= longest else text[: longest - 1].rstrip() + "…"
 
 
-def _shown(character: str, known: frozenset[int]) -> str:
+@lru_cache(4096)
+def _shown(character: str) -> str:
     code = ord(character)
     if code in _JOINERS:
         return character
@@ -105,7 +105,7 @@ def _shown(character: str, known: frozenset[int]) -> str:
         return " "
     if category == "Cf":
         return ""
-    return character if code in known else REPLACEMENT
+    return character if code in covered() or code in _IN_TYPESETTER else REPLACEMENT
 
 
 def _chunks(run: str, size: int = 8) -> list[str]:

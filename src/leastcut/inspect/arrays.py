@@ -23,10 +23,12 @@ def bilinear(image: F32, x: npt.NDArray[Any], y: npt.NDArray[Any]) -> F32:
     height, width = image.shape
     x = np.clip(x, 0, width - 1.001)
     y = np.clip(y, 0, height - 1.001)
-    x0, y0 = x.astype(np.intp), y.astype(np.intp)
-    fx, fy = (x - x0).astype(np.float32), (y - y0).astype(np.float32)
-    at = y0 * width + x0
-    upper = flat[at] * (1 - fx) + flat[at + 1] * fx
-    lower = flat[at + width] * (1 - fx) + flat[at + width + 1] * fx
-    result: F32 = upper * (1 - fy) + lower * fy
+    at, x0 = y.astype(np.intp), x.astype(np.intp)
+    fx, fy = (x - x0).astype(np.float32), (y - at).astype(np.float32)
+    at *= width
+    at += x0
+    rest, above = np.float32(1) - fx, np.float32(1) - fy
+    upper = flat.take(at) * rest + flat[1:].take(at) * fx
+    lower = flat[width:].take(at) * rest + flat[width + 1 :].take(at) * fx
+    result: F32 = upper * above + lower * fy
     return result
