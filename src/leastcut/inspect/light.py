@@ -199,7 +199,9 @@ STRAY_LOG_PRIOR = (0.0, 0.0, -1.0, -2.5)
 PLACES_PER_SCRATCH = 2.0  # a scratch shows where its glint begins and where it ends
 REACH_IN_LAMPS = 5.0  # likeliest reach, in radii of the lamp's mirror image
 REACH_LOG_SD = 1.2  # a groove's own roughness widens it by a factor that is not known
-HIDING_PX = 10.0  # lines this close along each other are told apart only in part; found with rendered photos
+HIDING_PX = (
+    6.0  # nearer than this along each other lines are told apart only in part; rendered photos
+)
 LEAST_GAIN = 40.0  # of log-likelihood, before a lamp outside the photo is believed in
 LEAST_WEIGHT = 1e-4
 SMALLER_GAIN = 6.0  # before a smaller patch than the largest is taken for the lamp
@@ -305,10 +307,11 @@ def _average(tried: _Tried, length: F64, lamp: Lamp | None) -> Corrected:
     """Average the load over the table of log-probabilities of the curve's numbers."""
     fit, table = tried.fit, tried.table
     weight = np.exp(table - table.max())
+    weight[weight < LEAST_WEIGHT * weight.sum()] = 0.0
     weight /= weight.sum()
     count = np.zeros_like(fit.line)
     first, second, lit = 0.0, 0.0, 0.0
-    for i, j, k in np.argwhere(weight > LEAST_WEIGHT).tolist():
+    for i, j, k in np.argwhere(weight > 0).tolist():
         w, stray = float(weight[i, j, k]), STRAY[k]
         own, areas = fit.density(float(tried.reaches[i]), SHARPNESS[j])
         own = (1 - stray) * own

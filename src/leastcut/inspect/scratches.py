@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import gammaincinv
 
 from leastcut.errors import Refusal
-from leastcut.inspect import haze, kinds, light, pictures, profile, quality, scale, survey
+from leastcut.inspect import glint, haze, kinds, light, pictures, profile, quality, scale, survey
 from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
 from leastcut.inspect.light import Corrected, Elements, Field, Lamp
 from leastcut.inspect.records import Direction, LoadByKind, Scratch, ScratchFinding
@@ -127,15 +127,13 @@ def gather(
     refused, sharp = quality.focus(root, usable, lines.profiles.fwhm_px, lines.runs.snr)
     if refused is not None:
         return refused
-    elements = _elements(lines)
-    place = light.field(usable)
-    corrected = light.correct(elements, place, light.highlights(grey, measured))
-    return Evidence(frame, grey, measured, usable, lines, elements, corrected, place, sharp)
-
-
-def _elements(lines: Lines) -> Elements:
     cut = profile.pieces(lines.runs, PIECE_PX)
-    return Elements(cut.x, cut.y, cut.theta, cut.length, lines.scratch[cut.run])
+    elements = Elements(cut.x, cut.y, cut.theta, cut.length, lines.scratch[cut.run])
+    place = light.field(usable)
+    shine = glint.measure(grey, usable, lines.runs, cut, place)
+    corrected = light.correct(elements, place, light.highlights(grey, measured))
+    corrected = glint.refine(corrected, elements, place, shine)
+    return Evidence(frame, grey, measured, usable, lines, elements, corrected, place, sharp)
 
 
 def refusal(why: Refusal, frame: Frame | None = None) -> ScratchFinding:
