@@ -6,7 +6,7 @@ does not fit, and runs whose ends point at each other are joined across a gap, s
 does not end a scratch. Everything is done on whole arrays.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -68,6 +68,13 @@ class Runs:
         s = self.c0 + self.c1 * t + self.c2 * t**2
         cos, sin = np.cos(self.angle), np.sin(self.angle)
         return self.x + t * cos - s * sin, self.y + t * sin + s * cos
+
+
+def drawn(runs: Runs, scale: float = 1.0) -> list[npt.NDArray[np.int32]]:
+    """Return each run as three points for the drawing functions, in pixels `scale` times as wide."""
+    points = [runs.at(t) for t in (runs.t0, (runs.t0 + runs.t1) / 2, runs.t1)]
+    lines = np.stack([v / scale for point in points for v in point], 1).reshape(-1, 3, 2)
+    return list(np.round(lines).astype(np.int32))
 
 
 def concatenate(parts: list[Runs]) -> Runs:
@@ -139,6 +146,14 @@ def fit(points: Points, labels: Ints, *, least_points: int) -> Runs:
     runs, t, s = _parabolas(x, y, snr, labels, points.level)
     keep = (runs.n >= least_points) & (runs.misfit <= 1.3 * LARGEST_MISFIT_PX * 2**points.level)
     return runs[keep]
+
+
+def through(points: Points, labels: Ints, *, each: float) -> Runs:
+    """Fit a parabola to each labelled set of points, each of which stands for `each` pixels."""
+    x, y, snr = (v.astype(np.float64) for v in (points.x, points.y, points.snr))
+    runs, _, _ = _parabolas(x, y, snr, labels, points.level)
+    grow = 2.0**points.level - 0.5
+    return replace(runs, n=runs.n * each, t0=runs.t0 - grow, t1=runs.t1 + grow)
 
 
 def _compact(labels: Ints) -> Ints:

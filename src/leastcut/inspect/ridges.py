@@ -51,7 +51,7 @@ class Points:
 
 
 @cache
-def _axis_kernels() -> tuple[F32, F32, F32]:
+def axis_kernels() -> tuple[F32, F32, F32]:
     """Return a Gaussian and its first and second derivative."""
     x = np.arange(-DERIVATIVE_PX, DERIVATIVE_PX + 1.0)
     g = np.exp(-((x / SIGMA_PX) ** 2) / 2)
@@ -96,7 +96,7 @@ def _smoother(angle: float) -> F32:
 
 def _second_derivative(angle: float) -> F64:
     """Return the kernel of the second derivative square to a direction, bright lines positive."""
-    g, slope, bend = (k.astype(np.float64) for k in _axis_kernels())
+    g, slope, bend = (k.astype(np.float64) for k in axis_kernels())
     c, s = np.cos(angle), np.sin(angle)
     across = s * s * np.outer(g, bend) - 2 * s * c * np.outer(slope, slope)
     result: F64 = -(across + c * c * np.outer(bend, g))
@@ -157,7 +157,7 @@ def _respond_tile(tile: F32) -> tuple[F32, U8]:
     The direction rides in the lowest bits of the response, so that one maximum keeps both; of
     positive numbers the bit patterns have the same order as the numbers.
     """
-    g, slope, bend = _axis_kernels()
+    g, slope, bend = axis_kernels()
     edge = cv2.BORDER_REFLECT_101
     xx = cv2.sepFilter2D(tile, cv2.CV_32F, bend, g, borderType=edge)
     yy = cv2.sepFilter2D(tile, cv2.CV_32F, g, bend, borderType=edge)

@@ -7,13 +7,14 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from leastcut.inspect import linking, profile, ridges
+from leastcut.inspect import following, linking, profile, ridges
 from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, sums
+from leastcut.inspect.following import Layer
 from leastcut.inspect.linking import Runs
 from leastcut.inspect.profile import Profiles
 
 LEVELS = 3
-LOW_SNR = 3.3
+LOW_SNR = 3.0
 LEAST_POINTS = 8
 LEAST_RISE = 0.0137  # of the root of light: about 4 of 255 encoded levels
 FLOOR_SHARE = 0.65  # of the response to that rise: noise and bends may take the rest
@@ -99,12 +100,14 @@ def find_lines(
     level_root, level_usable = root, usable
     covered: U8 = np.zeros(root.shape, np.uint8)
     strength: F32 = root
+    layers: list[Layer] = []
     for level in range(LEVELS):
         if min(level_root.shape) < 60:
             break
-        runs, best = _level_runs(level_root, level_usable, root.shape, level)
+        runs, best, noise = _level_runs(level_root, level_usable, root.shape, level)
         strength = strength if level else best
         kept = distinct(_acceptable(grey, runs, um_per_px), root.shape)
+        layers.append(Layer(level_root, noise, level_usable, level))
         parts.append(kept[~_beside(covered, kept)] if level else kept)
         _cover(covered, parts[-1])
         level_root = cv2.pyrDown(level_root)
@@ -112,17 +115,34 @@ def find_lines(
             level_usable.astype(np.uint8), level_root.shape[::-1], interpolation=cv2.INTER_NEAREST
         ).view(np.bool_)
     scale = um_per_px if only_scratches else None
-    return _scratches(grey, strength, linking.concatenate(parts), scale)
+    lines = _scratches(grey, strength, linking.concatenate(parts), scale)
+    return _followed(grey, lines, layers)
 
 
-def _level_runs(root: F32, usable: Bools, shape: tuple[int, ...], level: int) -> tuple[Runs, F32]:
-    """Return the runs of one pyramid level, and the response they were read from."""
+def _followed(grey: F32, lines: Lines, layers: list[Layer]) -> Lines:
+    """Add to each scratch what lies beyond the ends of its runs."""
+    runs, scratch = [lines.runs], [lines.scratch]
+    for layer in layers:
+        own = lines.runs.level == layer.level
+        more, parent = following.follow(layer, lines.runs[own], rise=LEAST_RISE)
+        runs.append(more)
+        scratch.append(lines.scratch[own][parent])
+    every, names = linking.concatenate(runs), np.concatenate(scratch)
+    keep = _own_line(every, grey.shape)
+    keep[: len(lines.runs)] = True  # two ends may have followed the same gap; the runs stay
+    return Lines(every[keep], names[keep], profile.measure(grey, every[keep]))
+
+
+def _level_runs(
+    root: F32, usable: Bools, shape: tuple[int, ...], level: int
+) -> tuple[Runs, F32, F32]:
+    """Return the runs of one pyramid level, the response they were read from and its noise."""
     best, which = ridges.respond(root, usable)
     noise = ridges.local_noise(best, usable)
     floor = cv2.max(LOW_SNR * noise, FLOOR_SHARE * ridges.LINE_GAIN * LEAST_RISE)
     points = ridges.crest(best, which, noise, usable, floor=floor, level=level)
     labels = linking.join(points, (shape[0], shape[1]))
-    return linking.fit(points, labels, least_points=LEAST_POINTS), best
+    return linking.fit(points, labels, least_points=LEAST_POINTS), best, noise
 
 
 def _acceptable(grey: F32, runs: Runs, um_per_px: float) -> Runs:
@@ -137,16 +157,9 @@ def _acceptable(grey: F32, runs: Runs, um_per_px: float) -> Runs:
     return runs[keep]
 
 
-def _drawn(runs: Runs) -> list[npt.NDArray[np.int32]]:
-    """Return each run as three points for the drawing functions."""
-    points = [runs.at(t) for t in (runs.t0, (runs.t0 + runs.t1) / 2, runs.t1)]
-    lines = np.stack([v for point in points for v in point], 1).reshape(-1, 3, 2)
-    return list(np.round(lines).astype(np.int32))
-
-
 def _cover(covered: U8, runs: Runs) -> None:
     """Draw the runs, thick, where coarser levels shall not find them again."""
-    cv2.polylines(covered, _drawn(runs), False, 1, BESIDE_PX)
+    cv2.polylines(covered, linking.drawn(runs), False, 1, BESIDE_PX)
 
 
 def _at_pieces(canvas: npt.NDArray[Any], cut: profile.Pieces) -> npt.NDArray[Any]:
@@ -164,13 +177,18 @@ def _beside(covered: U8, runs: Runs) -> Bools:
 
 
 def distinct(runs: Runs, shape: tuple[int, ...]) -> Runs:
-    """Drop runs that lie along a stronger one: the same line found twice.
+    """Drop runs that lie along a stronger one: the same line found twice."""
+    return runs[_own_line(runs, shape)]
+
+
+def _own_line(runs: Runs, shape: tuple[int, ...]) -> Bools:
+    """Tell which runs do not lie along a stronger one.
 
     All are drawn in order of strength, each in its own number, the strongest last; a run most of
     whose length has been drawn over by another of its direction is the weaker twin.
     """
     names = np.zeros(shape[:2], np.float32)
-    lines = _drawn(runs)
+    lines = linking.drawn(runs)
     for k in np.argsort(score(runs), kind="stable").tolist():
         cv2.polylines(names, lines[k : k + 1], False, float(k + 1), TWIN_PX)
     cut = profile.pieces(runs, 4.0)
@@ -178,7 +196,8 @@ def distinct(runs: Runs, shape: tuple[int, ...]) -> Runs:
     turn = np.abs((runs.angle[other] - runs.angle[cut.run] + np.pi / 2) % np.pi - np.pi / 2)
     twin = (other != cut.run) & (turn < TWIN_RAD)
     number = np.maximum(np.bincount(cut.run, minlength=len(runs)), 1)
-    return runs[sums(cut.run, twin, len(runs)) / number < TWIN_SHARE]
+    result: Bools = sums(cut.run, twin, len(runs)) / number < TWIN_SHARE
+    return result
 
 
 def score(runs: Runs) -> F64:
