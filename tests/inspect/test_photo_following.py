@@ -1,0 +1,105 @@
+"""Lines go on beyond the ends that the finder gave them: as far as they are visible, no further.
+
+The lines here are drawn for these tests; nothing is measured on a panel.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from leastcut.inspect import following, linking
+from leastcut.inspect.arrays import F32, F64
+from leastcut.inspect.following import Layer
+from leastcut.inspect.linking import Runs
+
+RISE = 0.0137
+NOISE = 0.004
+SHAPE = (400, 700)
+
+
+def image(height: F64, *, seed: int = 1, radius_px: float = np.inf) -> F32:
+    """A bright line through the middle row, as high as told at each column, in even noise."""
+    rng = np.random.default_rng(seed)
+    rows, cols = np.mgrid[: SHAPE[0], : SHAPE[1]].astype(float)
+    middle = 200.0 + (cols - 350.0) ** 2 / (2 * radius_px)
+    light = height[None] * np.exp(-(((rows - middle) / 1.1) ** 2) / 2)
+    return (0.2 + light + rng.normal(0, NOISE, SHAPE)).astype(np.float32)
+
+
+def layer(root: F32) -> Layer:
+    return Layer(root, np.full(SHAPE, NOISE, np.float32), np.ones(SHAPE, bool), 0)
+
+
+def run(start: float, stop: float, bend: float = 0.0) -> Runs:
+    """The part of the line that is known, told by hand."""
+    one = np.ones(1)
+    where = 200.0 * one
+    return Runs(
+        350.0 * one, where, 0 * one, 0 * one, 0 * one, bend / 2 * one, (start - 350.0) * one,
+        (stop - 350.0) * one, (stop - start) * one, 8 * one, 0.2 * one, np.zeros(1, np.intp),
+    )  # fmt: skip
+
+
+def reach(runs: Runs) -> tuple[float, float]:
+    x, _, _, _ = linking.ends(runs)
+    return float(x.min()), float(x.max())
+
+
+@pytest.mark.parametrize("radius_px", [np.inf, 900.0])
+def test_a_fading_line_is_followed_to_where_it_stops_being_visible(radius_px: float) -> None:
+    """Its height falls evenly from the middle: it is as low as the visible rise at 150 and 550."""
+    height = RISE * np.clip(3 - 2 * np.abs(np.arange(SHAPE[1]) - 350) / 200, 0, None)
+    root = image(height, radius_px=radius_px)
+    parts, parent = following.follow(layer(root), run(290, 410, 1 / radius_px), rise=RISE)
+    low, high = reach(parts)
+    assert len(parts) == 2
+    assert parent.tolist() == [0, 0]
+    # The step is 8 pixels; the line stays above VISIBLE_SHARE of the rise for 20 pixels more.
+    assert 120 <= low <= 160
+    assert 540 <= high <= 580
+    assert parts.misfit.max() < 0.7
+
+
+def test_where_nothing_shows_nothing_is_followed() -> None:
+    height = np.where(np.abs(np.arange(SHAPE[1]) - 350) < 60, 3 * RISE, 0.0)
+    grown = []
+    for seed in range(20):
+        parts, _ = following.follow(layer(image(height, seed=seed)), run(290, 410), rise=RISE)
+        grown += [float(v) for v in parts.length]
+    assert sum(grown) / 40 < following.STEP_PX / 2  # per end; one step is the least there can be
+
+
+def test_a_gap_shorter_than_two_steps_is_crossed_a_long_one_is_not() -> None:
+    cols = np.arange(SHAPE[1])
+    for gap, far in ((14, True), (80, False)):
+        height = np.where((cols > 410) & (cols < 410 + gap), 0.0, 3 * RISE)
+        parts, _ = following.follow(layer(image(height)), run(290, 410), rise=RISE)
+        assert (reach(parts)[1] > 500) is far
+
+
+def test_a_walk_ends_where_it_meets_another_run_or_leaves_the_usable_area() -> None:
+    root = image(np.full(SHAPE[1], 3 * RISE))
+    both = linking.concatenate([run(290, 410), run(500, 560)])
+    parts, parent = following.follow(layer(root), both, rise=RISE)
+    between = parts[(parts.x > 410) & (parts.x < 500)]
+    assert reach(between)[1] < 500 + following.STEP_PX
+    assert sorted(set(parent.tolist())) == [0, 1]
+    usable = np.ones(SHAPE, bool)
+    usable[:, 600:] = False
+    held, _ = following.follow(replace(layer(root), usable=usable), both, rise=RISE)
+    assert reach(held)[1] < 600 + following.STEP_PX / 2
+
+
+def test_no_runs_give_none() -> None:
+    none = run(290, 410)[:0]
+    parts, parent = following.follow(layer(image(np.zeros(SHAPE[1]))), none, rise=RISE)
+    assert len(parts) == len(parent) == 0
+    flat, _ = following.follow(layer(np.full(SHAPE, 0.2, np.float32)), run(290, 410), rise=RISE)
+    assert len(flat) == 0
+
+
+def test_more_ends_than_one_table_of_the_sampler_holds() -> None:
+    many = linking.concatenate([run(300, 320)] * 20000)
+    root = image(np.zeros(SHAPE[1]))
+    assert following.follow(layer(root), many, rise=10.0)[0].level.size == 0
