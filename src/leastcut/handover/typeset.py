@@ -8,6 +8,7 @@ without one. With the same data and time the bytes are the same.
 
 import tempfile
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -60,28 +61,60 @@ def set_pdf(
     TypesetError
         If the layout does not compile or warns (a missing font, for example).
     """
-    import typst
+    return manuscript(template, sheet, pictures=pictures, units=units, now=now).set()
 
+
+@dataclass(frozen=True)
+class Manuscript:
+    """A document ready for the typesetter, which lets other threads run meanwhile."""
+
+    template: Template
+    data: Mapping[str, Any]
+    pictures: Mapping[str, bytes]
+    now: datetime
+
+    def set(self) -> bytes:
+        """Return the PDF.
+
+        Raises
+        ------
+        TypesetError
+            As from :func:`set_pdf`.
+        """
+        import typst
+
+        with tempfile.TemporaryDirectory(prefix="leastcut-") as folder:
+            root = Path(folder)
+            _lay_out_files(root, self.data, self.pictures)
+            try:
+                pdf, warnings = typst.compile_with_warnings(
+                    str(root / f"{self.template}.typ"),
+                    root=str(root),
+                    font_paths=_fonts(),
+                    format="pdf",
+                    pdf_standards=["a-2a", "ua-1"],
+                    timestamp=int(self.now.timestamp()),
+                )
+            except typst.TypstError as error:
+                raise TypesetError(f"cannot set the {self.template}: {error}") from error
+        if warnings:
+            raise TypesetError(f"setting the {self.template} warned: {warnings[0].message}")
+        assert isinstance(pdf, bytes)
+        return pdf
+
+
+def manuscript(
+    template: Template,
+    sheet: Mapping[str, Any],
+    *,
+    pictures: Mapping[str, bytes],
+    units: UnitSystem,
+    now: datetime,
+) -> Manuscript:
+    """Return a document ready to be set; the parameters are those of :func:`set_pdf`."""
     data = clean(dict(sheet)) | {"paper": "us-letter" if units == "us" else "a4"}
     data["date"] = [now.year, now.month, now.day]
-    with tempfile.TemporaryDirectory(prefix="leastcut-") as folder:
-        root = Path(folder)
-        _lay_out_files(root, data, pictures)
-        try:
-            pdf, warnings = typst.compile_with_warnings(
-                str(root / f"{template}.typ"),
-                root=str(root),
-                font_paths=_fonts(),
-                format="pdf",
-                pdf_standards=["a-2a", "ua-1"],
-                timestamp=int(now.timestamp()),
-            )
-        except typst.TypstError as error:
-            raise TypesetError(f"cannot set the {template}: {error}") from error
-    if warnings:
-        raise TypesetError(f"setting the {template} warned: {warnings[0].message}")
-    assert isinstance(pdf, bytes)
-    return pdf
+    return Manuscript(template, data, pictures, now)
 
 
 @cache

@@ -217,7 +217,7 @@ def _weights(evidence: Evidence, kept: Elements, seen: light.Corrected, place: l
 
 
 def _follow(
-    first: Evidence, second: Evidence, to_before: F64, areas: tuple[Bools, Bools], weight: F64
+    first: Evidence, second: Evidence, to_before: F64, to_first: float, weight: F64
 ) -> Followed:
     """Measure every scratch of the before photo in both photos."""
     back = np.linalg.inv(to_before).astype(np.float64)
@@ -225,7 +225,6 @@ def _follow(
     here, there = traces.along(runs, owner), traces.along(runs, owner, to_photo=back)
     rise = traces.brightest(traces.rises(first.grey, here, first.usable)[0], here)
     left = traces.brightest(traces.rises(second.grey, there, second.usable)[0], there)
-    to_first = _to_first(first, second, to_before, areas)
     moved = to_first * traces.aside(second.grey, second.usable, runs, owner, back)
     still = traces.aside(first.grey, first.usable, runs, owner)
     floor = max(traces.chance(still), traces.chance(moved))
@@ -266,7 +265,8 @@ def _conclude(
             "",
         )
     weight = _weights(first, kept, seen, place)
-    followed = _follow(first, second, match.to_before, areas, weight)
+    to_first = _to_first(first, second, match.to_before, areas)
+    followed = _follow(first, second, match.to_before, to_first, weight)
     counted = (weight > 0) & (followed.before >= followed.told)
     if scratches_kept < LEAST_BEFORE or counted.sum() < LEAST_BEFORE:
         return _refused(
@@ -284,7 +284,7 @@ def _conclude(
         removed_high=high,
         before_load_mm_per_cm2=load,
         after_load_mm_per_cm2=load * (1 - removed),
-        new_trails=_new_trails(first, second, match.to_before, areas),
+        new_trails=_new_trails(first, second, match.to_before, to_first, areas[1]),
         registration_rms_px=match.rms_px,
         overlap_cm2=overlap_cm2,
     )
@@ -332,7 +332,7 @@ def _left(shown: F64, chance: F64) -> F64:
 
 
 def _new_trails(
-    first: Evidence, second: Evidence, to_before: F64, areas: tuple[Bools, Bools]
+    first: Evidence, second: Evidence, to_before: F64, to_first: float, common: Bools
 ) -> int:
     """Count trails in the after photo that the before photo does not show.
 
@@ -340,16 +340,16 @@ def _new_trails(
     before photo shows them too. Nothing is counted unless the directions of the new lines are
     aligned beyond chance (Rayleigh's test at 1 %).
     """
-    kept = _inside(second.elements, areas[1])
+    kept = _inside(second.elements, common)
     if len(kept.x) == 0:
         return 0
-    corrected = light.correct(kept, light.field(areas[1]), second.lamps)
+    corrected = light.correct(kept, light.field(common), second.lamps)
     runs, owner = second.lines.runs, second.lines.scratch
     here, there = traces.along(runs, owner), traces.along(runs, owner, to_photo=to_before)
     now = traces.brightest(traces.rises(second.grey, here, second.usable)[0], here)
     shown = traces.brightest(traces.rises(first.grey, there, first.usable)[0], there)
     # Work makes a scratch fainter, never brighter: what was much fainter before is new.
-    fresh = shown < NEW_SHARE * now * _to_first(first, second, to_before, areas)
+    fresh = shown < NEW_SHARE * now * to_first
     names = np.unique(kept.owner)
     kind, theta = _kinds(kept, corrected)
     fresh = fresh[names]

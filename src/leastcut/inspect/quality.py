@@ -71,8 +71,11 @@ def iridescence(image: F32, usable: Bools) -> float:
     size = (image.shape[1] // step, image.shape[0] // step)
     small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
     free = cv2.resize(usable.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    free &= small.max(-1) < 0.9
-    share = small / np.maximum(small.sum(-1, keepdims=True), 0.01)
+    red, green, blue = (
+        small[..., k] for k in range(3)
+    )  # many times faster than along an axis of 3
+    free &= np.maximum(np.maximum(red, green), blue) < 0.9
+    share = small / np.maximum(red + green + blue, 0.01)[..., None]
     bands = cv2.GaussianBlur(share, (0, 0), 2.0) - cv2.GaussianBlur(share, (0, 0), 12.0)
     if free.sum() < 1000:
         return 0.0

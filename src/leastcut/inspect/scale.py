@@ -18,6 +18,7 @@ from leastcut.inspect.arrays import F32, F64, Bools, bilinear
 from leastcut.inspect.records import ScaleFrom
 
 SEARCH_PX = 640
+TONES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.98)  # quantiles of the photo's light
 LEAST_SHARE = 0.04  # of the photo that the square must cover
 EDGE_SAMPLES = 60
 EDGE_REACH_PX = 5.0
@@ -117,8 +118,11 @@ def find_square(root: F32) -> F64 | None:
     step = max(1.0, max(root.shape) / SEARCH_PX)
     size = (round(root.shape[1] / step), round(root.shape[0] / step))
     small = cv2.GaussianBlur(cv2.resize(root, size, interpolation=cv2.INTER_AREA), (0, 0), 1.5)
-    contrast = 0.25 * float(np.subtract(*np.quantile(small, [0.9, 0.1])))
-    found = [quad for quad in _quads(small) if _support(small, quad, contrast) >= LEAST_SUPPORT]
+    tones: F64 = np.quantile(small, TONES)
+    contrast = 0.25 * float(tones[-2] - tones[0])
+    found = [
+        quad for quad in _quads(small, tones) if _support(small, quad, contrast) >= LEAST_SUPPORT
+    ]
     if not found:
         return None
     inner = min(found, key=lambda q: cv2.contourArea(q.astype(np.float32)))
@@ -127,11 +131,10 @@ def find_square(root: F32) -> F64 | None:
     return _ordered(_refine(root, rough, reach=3.5 * step))
 
 
-def _quads(small: F32) -> list[F64]:
+def _quads(small: F32, tones: F64) -> list[F64]:
     """Return convex four-sided outlines at several brightness steps, large ones only."""
-    steps = np.unique(np.quantile(small, [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9]))
-    low, high = float(small.min()), float(np.quantile(small, 0.98))
-    steps = np.concatenate([steps, np.linspace(low, high, 14)[1:-1]])
+    even = np.linspace(float(small.min()), float(tones[-1]), 14)[1:-1]
+    steps = np.concatenate([np.unique(tones[:-1]), even])
     least = LEAST_SHARE * small.size
     quads = []
     for level in steps:

@@ -1,6 +1,7 @@
 """The use cases that the commands and the pages share: gather, decide, apply."""
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -101,11 +102,11 @@ def documents(
     truth: Mapping[str, object] | None,
 ) -> dict[str, bytes]:
     """Make every file of the result in memory, so that a failure leaves nothing behind."""
-    return {
-        "plan.pdf": plan_pdf.make(dossier, now=now),
-        "handover.pdf": report_pdf.make(dossier, now=now, truth=truth, photos=evidence.pictures),
-        **evidence.pictures,
-    }
+    plan = plan_pdf.manuscript(dossier, now=now)
+    with ThreadPoolExecutor(1) as beside:  # the typesetter leaves the interpreter to the report
+        plan_set = beside.submit(plan.set)
+        report = report_pdf.make(dossier, now=now, truth=truth, photos=evidence.pictures)
+        return {"plan.pdf": plan_set.result(), "handover.pdf": report, **evidence.pictures}
 
 
 def encode(document: msgspec.Struct) -> bytes:
