@@ -20,6 +20,7 @@ from typing import Any
 import cv2
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
 from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
 
@@ -199,9 +200,10 @@ STRAY_LOG_PRIOR = (0.0, 0.0, -1.0, -2.5)
 PLACES_PER_SCRATCH = 2.0  # a scratch shows where its glint begins and where it ends
 REACH_IN_LAMPS = 5.0  # likeliest reach, in radii of the lamp's mirror image
 REACH_LOG_SD = 1.2  # a groove's own roughness widens it by a factor that is not known
-HIDING_PX = (
-    6.0  # nearer than this along each other lines are told apart only in part; rendered photos
-)
+HIDING_PX = 2.0  # lines nearer than this along each other hide one another; rendered photos
+TWIN_ALONG_PX = 2.0  # half the length of a piece
+TWIN_ACROSS_PX = 4.0
+TWIN_RAD = 0.25
 LEAST_GAIN = 40.0  # of log-likelihood, before a lamp outside the photo is believed in
 LEAST_WEIGHT = 1e-4
 SMALLER_GAIN = 6.0  # before a smaller patch than the largest is taken for the lamp
@@ -284,6 +286,24 @@ def meeting_point(elements: Elements) -> tuple[float, float]:
         miss = np.abs(centre[0] * cos + centre[1] * sin - offset)
         weight = elements.length / np.maximum(miss, 0.2 * float(np.median(miss)) + 1.0)
     return float(centre[0]), float(centre[1])
+
+
+def once(x: F64, y: F64, theta: F64) -> F64:
+    """Return the share at which each piece of line counts, so that none is counted twice.
+
+    Where runs of one scratch overlap, or a bright line was found beside itself, pieces of one
+    direction lie on one another: they share what one of them counts.
+    """
+    pairs = cKDTree(np.column_stack([x, y])).query_pairs(
+        float(np.hypot(TWIN_ALONG_PX, TWIN_ACROSS_PX)), output_type="ndarray"
+    )
+    a, b = pairs[:, 0], pairs[:, 1]
+    dx, dy, cos, sin = x[b] - x[a], y[b] - y[a], np.cos(theta[a]), np.sin(theta[a])
+    turn = np.abs((theta[a] - theta[b] + np.pi / 2) % np.pi - np.pi / 2)
+    twin = (turn < TWIN_RAD) & (np.abs(dx * cos + dy * sin) < TWIN_ALONG_PX)
+    twin &= np.abs(dy * cos - dx * sin) < TWIN_ACROSS_PX
+    result: F64 = 1 / (1.0 + np.bincount(pairs[twin].ravel(), minlength=len(x)))
+    return result
 
 
 def hidden(elements: Elements, place: Field) -> F64:

@@ -19,7 +19,7 @@ from leastcut.inspect.records import Direction, LoadByKind, Scratch, ScratchFind
 from leastcut.inspect.scale import Frame
 from leastcut.inspect.survey import Lines
 
-SYSTEMATIC_SD = 0.06  # of the load: what the bench shows beyond counting and the light's fit
+SYSTEMATIC_SD = 0.05  # of the load: what the bench shows beyond counting and the light's fit
 UNSEEN_LAMP_SD = 0.35  # of the load, the lamp's image out of view; found with rendered photos
 LEAST_DARK = 0.05  # share of scratches that no lamp is trusted to show
 PIECE_PX = 4.0
@@ -128,7 +128,8 @@ def gather(
     if refused is not None:
         return refused
     cut = profile.pieces(lines.runs, PIECE_PX)
-    elements = Elements(cut.x, cut.y, cut.theta, cut.length, lines.scratch[cut.run])
+    own = cut.length * light.once(cut.x, cut.y, cut.theta)
+    elements = Elements(cut.x, cut.y, cut.theta, own, lines.scratch[cut.run])
     place = light.field(usable)
     shine = glint.measure(grey, usable, lines.runs, cut, place)
     corrected = light.correct(elements, place, light.highlights(grey, measured))
