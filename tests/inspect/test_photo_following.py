@@ -27,8 +27,9 @@ def image(height: F64, *, seed: int = 1, radius_px: float = np.inf) -> F32:
     return (0.2 + light + rng.normal(0, NOISE, SHAPE)).astype(np.float32)
 
 
-def layer(root: F32) -> Layer:
-    return Layer(root, np.full(SHAPE, NOISE, np.float32), np.ones(SHAPE, bool), 0)
+def layer(root: F32, rise: float = RISE) -> Layer:
+    noise, visible = (np.full(SHAPE, v, np.float32) for v in (NOISE, rise))
+    return Layer(root, noise, visible, np.ones(SHAPE, bool), 0)
 
 
 def run(start: float, stop: float, bend: float = 0.0) -> Runs:
@@ -51,7 +52,7 @@ def test_a_fading_line_is_followed_to_where_it_stops_being_visible(radius_px: fl
     """Its height falls evenly from the middle: it is as low as the visible rise at 150 and 550."""
     height = RISE * np.clip(3 - 2 * np.abs(np.arange(SHAPE[1]) - 350) / 200, 0, None)
     root = image(height, radius_px=radius_px)
-    parts, parent = following.follow(layer(root), run(290, 410, 1 / radius_px), rise=RISE)
+    parts, parent = following.follow(layer(root), run(290, 410, 1 / radius_px))
     low, high = reach(parts)
     assert len(parts) == 2
     assert parent.tolist() == [0, 0]
@@ -65,7 +66,7 @@ def test_where_nothing_shows_nothing_is_followed() -> None:
     height = np.where(np.abs(np.arange(SHAPE[1]) - 350) < 60, 3 * RISE, 0.0)
     grown = []
     for seed in range(20):
-        parts, _ = following.follow(layer(image(height, seed=seed)), run(290, 410), rise=RISE)
+        parts, _ = following.follow(layer(image(height, seed=seed)), run(290, 410))
         grown += [float(v) for v in parts.length]
     assert sum(grown) / 40 < following.STEP_PX / 2  # per end; one step is the least there can be
 
@@ -74,32 +75,32 @@ def test_a_gap_shorter_than_two_steps_is_crossed_a_long_one_is_not() -> None:
     cols = np.arange(SHAPE[1])
     for gap, far in ((14, True), (80, False)):
         height = np.where((cols > 410) & (cols < 410 + gap), 0.0, 3 * RISE)
-        parts, _ = following.follow(layer(image(height)), run(290, 410), rise=RISE)
+        parts, _ = following.follow(layer(image(height)), run(290, 410))
         assert (reach(parts)[1] > 500) is far
 
 
 def test_a_walk_ends_where_it_meets_another_run_or_leaves_the_usable_area() -> None:
     root = image(np.full(SHAPE[1], 3 * RISE))
     both = linking.concatenate([run(290, 410), run(500, 560)])
-    parts, parent = following.follow(layer(root), both, rise=RISE)
+    parts, parent = following.follow(layer(root), both)
     between = parts[(parts.x > 410) & (parts.x < 500)]
     assert reach(between)[1] < 500 + following.STEP_PX
     assert sorted(set(parent.tolist())) == [0, 1]
     usable = np.ones(SHAPE, bool)
     usable[:, 600:] = False
-    held, _ = following.follow(replace(layer(root), usable=usable), both, rise=RISE)
+    held, _ = following.follow(replace(layer(root), usable=usable), both)
     assert reach(held)[1] < 600 + following.STEP_PX / 2
 
 
 def test_no_runs_give_none() -> None:
     none = run(290, 410)[:0]
-    parts, parent = following.follow(layer(image(np.zeros(SHAPE[1]))), none, rise=RISE)
+    parts, parent = following.follow(layer(image(np.zeros(SHAPE[1]))), none)
     assert len(parts) == len(parent) == 0
-    flat, _ = following.follow(layer(np.full(SHAPE, 0.2, np.float32)), run(290, 410), rise=RISE)
+    flat, _ = following.follow(layer(np.full(SHAPE, 0.2, np.float32)), run(290, 410))
     assert len(flat) == 0
 
 
 def test_more_ends_than_one_table_of_the_sampler_holds() -> None:
     many = linking.concatenate([run(300, 320)] * 20000)
     root = image(np.zeros(SHAPE[1]))
-    assert following.follow(layer(root), many, rise=10.0)[0].level.size == 0
+    assert following.follow(layer(root, 10.0), many)[0].level.size == 0

@@ -17,12 +17,13 @@ import numpy.typing as npt
 from leastcut.inspect import linking, ridges
 from leastcut.inspect.arrays import F32, F64, Bools, Ints
 from leastcut.inspect.linking import Runs
+from leastcut.inspect.ridges import full_px, level_px
 
 STEP_PX = 8
 MOST_STEPS = 24
 HALF_PX = 5  # across: the kernel's own half and one pixel aside
 BLUR_PX = 1.1  # sigma of a fine line as a camera shows it
-VISIBLE_SHARE = 0.8  # of the answer to a visible line: blur and a way somewhat off take the rest
+VISIBLE_SHARE = 0.85  # of the answer to a visible line: blur and a way somewhat off take the rest
 MARGIN = 0.4  # the two cases weighed lie this share above and below
 MOST_FOR, MOST_AGAINST = 2.0, 1.5  # of evidence in one step: a line that crosses is bright
 GIVE_UP = 5.0
@@ -36,11 +37,13 @@ LOT = 16384  # OpenCV's tables have fewer than 32768 rows
 class Layer:
     """One level of the pyramid: root of light, its noise, and where lines may be looked for.
 
-    ``noise`` is the standard deviation that noise and texture give a kernel of unit energy.
+    ``noise`` is the standard deviation that noise and texture give a kernel of unit energy,
+    ``visible`` the rise from which a line counts as visible.
     """
 
     root: F32
     noise: F32
+    visible: F32
     usable: Bools
     level: int
 
@@ -67,7 +70,7 @@ class _Path:
     stop: Ints
 
 
-def follow(layer: Layer, runs: Runs, *, rise: float) -> tuple[Runs, Ints]:
+def follow(layer: Layer, runs: Runs) -> tuple[Runs, Ints]:
     """Return what lies beyond the ends of runs, and which run each part goes on from.
 
     Parameters
@@ -76,8 +79,6 @@ def follow(layer: Layer, runs: Runs, *, rise: float) -> tuple[Runs, Ints]:
         The level on which the runs were found.
     runs : Runs
         In pixels of the full image.
-    rise : float
-        Rise of the root of light from which a line counts as visible.
 
     Returns
     -------
@@ -88,18 +89,18 @@ def follow(layer: Layer, runs: Runs, *, rise: float) -> tuple[Runs, Ints]:
     """
     if not len(runs):
         return runs, np.zeros(0, np.intp)
-    walk = _ends(runs, 2.0**layer.level)
-    path = _walked(layer, runs, walk, rise)
+    walk = _ends(runs, layer.level)
+    path = _walked(layer, runs, walk)
     if not path.stop.any():
         return runs[:0], np.zeros(0, np.intp)
     return _fitted(path, layer.level), walk.run[path.stop > 0]
 
 
-def _walked(layer: Layer, runs: Runs, walk: _Walk, rise: float) -> _Path:
+def _walked(layer: Layer, runs: Runs, walk: _Walk) -> _Path:
     """Take steps from every end until none sees its line any more."""
-    names = _names(runs, layer.root.shape, 2.0**layer.level)
+    names = _names(runs, layer.root.shape, layer.level)
     kernel, gain = _kernel()
-    visible = VISIBLE_SHARE * rise * gain * np.sqrt(STEP_PX)
+    full = VISIBLE_SHARE * gain * np.sqrt(STEP_PX)
     count = len(walk.x)
     total, best, stop = np.zeros(count), np.zeros(count), np.zeros(count, np.intp)
     taken = np.full((4, MOST_STEPS, count), np.nan)
@@ -111,7 +112,8 @@ def _walked(layer: Layer, runs: Runs, walk: _Walk, rise: float) -> _Path:
         if not len(active):
             break
         answer, aside = _look(layer.root, x, y, heading, kernel)
-        sd = layer.noise[np.round(y).astype(np.intp), np.round(x).astype(np.intp)]
+        at = np.round(y).astype(np.intp), np.round(x).astype(np.intp)
+        sd, visible = layer.noise[at], full * layer.visible[at]
         evidence = 2 * MARGIN * visible * (answer - visible) / sd**2
         total[active] += np.clip(evidence, -MOST_AGAINST, MOST_FOR)
         cos, sin = np.cos(heading), np.sin(heading)
@@ -131,14 +133,14 @@ def _kernel() -> tuple[F32, float]:
     return kernel, float(kernel @ np.exp(-((k / BLUR_PX) ** 2) / 2))
 
 
-def _ends(runs: Runs, scale: float) -> _Walk:
+def _ends(runs: Runs, level: int) -> _Walk:
     """Return both ends of each run, looking outward; a run's bend goes on beyond them."""
     x, y, ux, uy = linking.ends(runs)
     slope = np.stack([runs.slope(runs.t0), runs.slope(runs.t1)], 1).ravel()
-    bend = 2 * np.repeat(runs.c2, 2) / (1 + slope**2) ** 1.5 * scale
+    bend = 2 * np.repeat(runs.c2, 2) / (1 + slope**2) ** 1.5 * 2**level
     outward = np.tile([-1.0, 1.0], len(runs))
     run = np.repeat(np.arange(len(runs)), 2)
-    return _Walk(x / scale, y / scale, np.arctan2(uy, ux), bend * outward, run)
+    return _Walk(level_px(x, level), level_px(y, level), np.arctan2(uy, ux), bend * outward, run)
 
 
 def _ahead(walk: _Walk, at: Ints, by: float) -> tuple[F64, F64, F64]:
@@ -156,10 +158,10 @@ def _advance(walk: _Walk, at: Ints, aside: F64) -> None:
     walk.heading[at] = heading + TURN_GAIN * aside / STEP_PX
 
 
-def _names(runs: Runs, shape: tuple[int, ...], scale: float) -> npt.NDArray[np.int32]:
+def _names(runs: Runs, shape: tuple[int, ...], level: int) -> npt.NDArray[np.int32]:
     """Draw each run in its own number."""
     names = np.zeros(shape, np.int32)
-    for k, line in enumerate(linking.drawn(runs, scale)):
+    for k, line in enumerate(linking.drawn(runs, level)):
         cv2.polylines(names, [line], False, k + 1, NAME_PX)
     return names
 
@@ -223,8 +225,8 @@ def _fitted(path: _Path, level: int) -> Runs:
     half = STEP_PX / 2 - 1
     cos, sin = np.cos(path.heading[at]), np.sin(path.heading[at])
     points = ridges.Points(
-        np.concatenate([path.x[at] - half * cos, path.x[at] + half * cos]) * 2**level,
-        np.concatenate([path.y[at] - half * sin, path.y[at] + half * sin]) * 2**level,
+        full_px(np.concatenate([path.x[at] - half * cos, path.x[at] + half * cos]), level),
+        full_px(np.concatenate([path.y[at] - half * sin, path.y[at] + half * sin]), level),
         np.zeros(2 * len(label), np.intp),
         np.tile(path.snr[at], 2),
         level,

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leastcut.inspect.arrays import F32, F64, Ints, bilinear, sums
-from leastcut.inspect.ridges import DIRECTIONS, Points
+from leastcut.inspect.ridges import DIRECTIONS, Points, level_px
 
 LARGEST_MISFIT_PX = 0.85
 GAP_PX = 14.0
@@ -70,10 +70,10 @@ class Runs:
         return self.x + t * cos - s * sin, self.y + t * sin + s * cos
 
 
-def drawn(runs: Runs, scale: float = 1.0) -> list[npt.NDArray[np.int32]]:
-    """Return each run as three points for the drawing functions, in pixels `scale` times as wide."""
+def drawn(runs: Runs, level: int = 0) -> list[npt.NDArray[np.int32]]:
+    """Return each run as three points for the drawing functions, in pixels of a pyramid level."""
     points = [runs.at(t) for t in (runs.t0, (runs.t0 + runs.t1) / 2, runs.t1)]
-    lines = np.stack([v / scale for point in points for v in point], 1).reshape(-1, 3, 2)
+    lines = np.stack([level_px(v, level) for point in points for v in point], 1).reshape(-1, 3, 2)
     return list(np.round(lines).astype(np.int32))
 
 
@@ -97,8 +97,8 @@ def join(points: Points, shape: tuple[int, int]) -> Ints:
 
     scale = 2**points.level
     width = shape[1] // scale + 8
-    col = np.round(points.x / scale).astype(np.intp) + 3
-    row = np.round(points.y / scale).astype(np.intp) + 3
+    col = np.round(level_px(points.x, points.level)).astype(np.intp) + 3
+    row = np.round(level_px(points.y, points.level)).astype(np.intp) + 3
     place = row * width + col
     index = np.full((shape[0] // scale + 9) * width, -1, np.int32)
     index[place] = np.arange(len(points), dtype=np.int32)

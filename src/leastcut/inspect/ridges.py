@@ -12,9 +12,11 @@ status: the first seen, the second from memory.
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, bilinear
 
@@ -179,6 +181,34 @@ def _respond_tile(tile: F32) -> tuple[F32, U8]:
     return best.view(np.float32), (best & NAME_BITS).astype(np.uint8)
 
 
+def halved(image: F32) -> F32:
+    """Return the next level of the pyramid: pixel k lies between pixels 2 k and 2 k + 1.
+
+    So a mirrored image of even size gives the mirrored level, which it would not were every other
+    pixel left out.
+    """
+    half = np.array([1, 3, 3, 1], np.float32) / 8
+    smooth = cv2.sepFilter2D(
+        image, cv2.CV_32F, half, half, anchor=(1, 1), borderType=cv2.BORDER_REFLECT
+    )
+    result: F32 = np.ascontiguousarray(
+        smooth[: image.shape[0] // 2 * 2 : 2, : image.shape[1] // 2 * 2 : 2]
+    )
+    return result
+
+
+def full_px(at: npt.NDArray[Any], level: int) -> npt.NDArray[Any]:
+    """Return where places in pixels of a pyramid level lie in pixels of the image."""
+    result: npt.NDArray[Any] = (at + 0.5) * 2**level - 0.5
+    return result
+
+
+def level_px(at: npt.NDArray[Any], level: int) -> npt.NDArray[Any]:
+    """Return where places in pixels of the image lie in pixels of a pyramid level."""
+    result: npt.NDArray[Any] = (at + 0.5) / 2**level - 0.5
+    return result
+
+
 def local_noise(best: F32, usable: Bools) -> F32:
     """Return what texture and noise alone answer around each pixel, as a standard deviation.
 
@@ -240,9 +270,8 @@ def crest(best: F32, which: U8, noise: F32, usable: Bools, *, floor: F32, level:
     top = (here >= ahead) & (here > behind)
     bend = np.minimum(ahead + behind - 2 * here, -1e-9)
     shift = np.clip((behind - ahead) / (2 * bend), -0.7, 0.7)
-    scale = float(2**level)
-    px = (x + shift * nx)[top] * scale  # pyramid pixel k lies on pixel 2 k of the finer level
-    py = (y + shift * ny)[top] * scale
+    px = full_px((x + shift * nx)[top], level)
+    py = full_px((y + shift * ny)[top], level)
     snr = (here / noise.ravel()[flat])[top]
     return Points(
         px.astype(np.float32),

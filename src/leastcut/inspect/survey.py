@@ -16,8 +16,10 @@ from leastcut.inspect.profile import Profiles
 LEVELS = 3
 LOW_SNR = 3.0
 LEAST_POINTS = 8
-LEAST_RISE = 0.0137  # of the root of light: about 4 of 255 encoded levels
-FLOOR_SHARE = 0.65  # of the response to that rise: noise and bends may take the rest
+VISIBLE_LEVELS = 4.0  # of 255: a line that rises so much counts as visible
+LEAST_RISE = 0.0137  # the same as a rise of the root of light, over a middling ground
+GROUND_PX = 8
+FLOOR_SHARE = 0.7  # of the response to that rise: noise and bends may take the rest
 LEAST_SCORE = 6.0
 SCORE_FROM = 2.7
 LEAST_LENGTH_PX = 16.0
@@ -64,6 +66,31 @@ def root_of(grey: F32) -> F32:
     return result
 
 
+def visible_rise(ground: F32) -> F32:
+    """Return the rise of the root of light that is 4 of 255 encoded levels, at a ground [linear].
+
+    >>> [round(float(v), 4) for v in visible_rise(np.array([0.01, 0.1, 0.4], np.float32))]
+    [0.0118, 0.0147, 0.0165]
+
+    source: sRGB's transfer function, IEC 61966-2-1; status: from memory.
+    """
+    light = np.clip(ground, 0.0, 1.0).astype(np.float64)
+    code = np.where(light > 0.0031308, 1.055 * light ** (1 / 2.4) - 0.055, 12.92 * light)
+    more = code + VISIBLE_LEVELS / 255
+    raised = np.where(more > 0.04045, ((more + 0.055) / 1.055) ** 2.4, more / 12.92)
+    result: F32 = (np.sqrt(raised + DARK_ROOT**2) - np.sqrt(light + DARK_ROOT**2)).astype(
+        np.float32
+    )
+    return result
+
+
+def _visible_map(grey: F32) -> F32:
+    """Return, on a coarse grid, the rise from which a line counts as visible over its ground."""
+    size = (max(5, grey.shape[1] // GROUND_PX), max(5, grey.shape[0] // GROUND_PX))
+    ground = cv2.medianBlur(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), 5)
+    return visible_rise(ground)
+
+
 def usable_area(grey: F32, measured: Bools) -> Bools:
     """Return the measured area less burnt-out patches and a rim round them.
 
@@ -101,16 +128,18 @@ def find_lines(
     covered: U8 = np.zeros(root.shape, np.uint8)
     strength: F32 = root
     layers: list[Layer] = []
+    coarse = _visible_map(grey)
     for level in range(LEVELS):
         if min(level_root.shape) < 60:
             break
-        runs, best, noise = _level_runs(level_root, level_usable, root.shape, level)
+        visible = cv2.resize(coarse, level_root.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        runs, layer, best = _level_runs(level_root, level_usable, visible, root.shape, level)
         strength = strength if level else best
         kept = distinct(_acceptable(grey, runs, um_per_px), root.shape)
-        layers.append(Layer(level_root, noise, level_usable, level))
+        layers.append(layer)
         parts.append(kept[~_beside(covered, kept)] if level else kept)
         _cover(covered, parts[-1])
-        level_root = cv2.pyrDown(level_root)
+        level_root = ridges.halved(level_root)
         level_usable = cv2.resize(
             level_usable.astype(np.uint8), level_root.shape[::-1], interpolation=cv2.INTER_NEAREST
         ).view(np.bool_)
@@ -124,7 +153,7 @@ def _followed(grey: F32, lines: Lines, layers: list[Layer]) -> Lines:
     runs, scratch = [lines.runs], [lines.scratch]
     for layer in layers:
         own = lines.runs.level == layer.level
-        more, parent = following.follow(layer, lines.runs[own], rise=LEAST_RISE)
+        more, parent = following.follow(layer, lines.runs[own])
         runs.append(more)
         scratch.append(lines.scratch[own][parent])
     every, names = linking.concatenate(runs), np.concatenate(scratch)
@@ -134,15 +163,16 @@ def _followed(grey: F32, lines: Lines, layers: list[Layer]) -> Lines:
 
 
 def _level_runs(
-    root: F32, usable: Bools, shape: tuple[int, ...], level: int
-) -> tuple[Runs, F32, F32]:
-    """Return the runs of one pyramid level, the response they were read from and its noise."""
+    root: F32, usable: Bools, visible: F32, shape: tuple[int, ...], level: int
+) -> tuple[Runs, Layer, F32]:
+    """Return the runs of one pyramid level, what was known of it, and the response."""
     best, which = ridges.respond(root, usable)
     noise = ridges.local_noise(best, usable)
-    floor = cv2.max(LOW_SNR * noise, FLOOR_SHARE * ridges.LINE_GAIN * LEAST_RISE)
+    floor = cv2.max(LOW_SNR * noise, FLOOR_SHARE * ridges.LINE_GAIN * visible)
     points = ridges.crest(best, which, noise, usable, floor=floor, level=level)
     labels = linking.join(points, (shape[0], shape[1]))
-    return linking.fit(points, labels, least_points=LEAST_POINTS), best, noise
+    runs = linking.fit(points, labels, least_points=LEAST_POINTS)
+    return runs, Layer(root, noise, visible, usable, level), best
 
 
 def _acceptable(grey: F32, runs: Runs, um_per_px: float) -> Runs:
