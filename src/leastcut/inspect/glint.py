@@ -23,7 +23,7 @@ from leastcut.inspect.arrays import F32, F64, Bools, bilinear, sums
 from leastcut.inspect.light import Corrected, Elements, Field
 from leastcut.inspect.linking import Runs
 from leastcut.inspect.profile import Pieces
-from leastcut.inspect.survey import DARK_ROOT, FLOOR_SHARE, LEAST_RISE, LOW_SNR
+from leastcut.inspect.survey import DARK_ROOT, FLOOR_SHARE, LOW_SNR, visible_rise
 
 SIDES_PX = (4, 5, 6)
 CLIPPED = 0.97
@@ -38,7 +38,7 @@ LEAST_PIECES = 10
 UNTOLD_SD = 0.5  # of 1 / s^2, where the lines do not tell
 # Logarithms of a rise, 0 what counts as visible at its ground
 FROM = -0.1  # measured rise from which nearly every piece is found
-NOISE_FROM = -0.1
+NOISE_FROM = 0.2
 CLEAR = 0.3  # above that a scratch, turned right, is found anywhere near its circle
 SPAN = 1.2  # of brightness above, from which the fainter ones are told
 TRULY = -0.5  # a rise of what counts as visible, as it is measured: blur takes the rest
@@ -80,16 +80,22 @@ def measure(grey: F32, usable: Bools, runs: Runs, cut: Pieces, place: Field) -> 
     """
     crest, side = _across(grey, cut)
     root, ground = np.sqrt(crest + DARK_ROOT**2), np.sqrt(side + DARK_ROOT**2)
-    visible = (ground + LEAST_RISE) ** 2 - ground**2
-    rise = np.log(np.maximum((crest - side) / visible, FAINTEST))
+    rise = np.log(np.maximum((crest - side) / _visible(side), FAINTEST))
     need = _need(grey, usable)
     return Shine(
         rise,
         (crest < CLIPPED) & (rise > 0),
         _at(need, cut.x, cut.y),
         _at(need, place.x, place.y),
-        _noise((root - ground) / LEAST_RISE, runs, cut),
+        _noise((root - ground) / visible_rise(side.astype(np.float32)), runs, cut),
     )
+
+
+def _visible(ground: F64) -> F64:
+    """Return the light by which a line must rise over its ground to count as visible."""
+    root = np.sqrt(ground + DARK_ROOT**2)
+    result: F64 = (root + visible_rise(ground.astype(np.float32))) ** 2 - root**2
+    return result
 
 
 def _across(grey: F32, cut: Pieces) -> tuple[F64, F64]:
@@ -108,12 +114,13 @@ def _across(grey: F32, cut: Pieces) -> tuple[F64, F64]:
 def _need(grey: F32, usable: Bools) -> F64:
     """Return the log of the light that a line needs to be seen, on a coarse map, 0 in the middle."""
     first = GROUND_STEP_PX // 2
-    thin = cv2.sqrt(cv2.max(grey[first::GROUND_STEP_PX, first::GROUND_STEP_PX], 0) + DARK_ROOT**2)
-    code = np.clip(np.round(255 * thin), 1, 255).astype(np.uint8)
-    ground = np.maximum(cv2.medianBlur(code, GROUND_MEDIAN), 1).astype(np.float64)
+    thin = cv2.sqrt(cv2.max(grey[first::GROUND_STEP_PX, first::GROUND_STEP_PX], 0))
+    code = np.clip(np.round(255 * thin), 0, 255).astype(np.uint8)
+    code = cv2.medianBlur(code, GROUND_MEDIAN)
+    asked = np.log(_visible((np.arange(256) / 255.0) ** 2))  # by code
     within = usable[first::GROUND_STEP_PX, first::GROUND_STEP_PX]
-    middle = float(np.median(ground[within])) if within.any() else float(np.median(ground))
-    result: F64 = np.log(ground / middle)
+    middle = int(np.median(code[within] if within.any() else code))
+    result: F64 = (asked - asked[middle])[code]
     return result
 
 
