@@ -21,6 +21,7 @@ GAP_SHARE = 0.35  # of the shorter run
 LARGEST_GAP_PX = 40.0
 LARGEST_COVERED_PX = 90.0
 TURN_RAD = 0.21
+_DRAWN_AT = np.linspace(0, 1, 9)  # a bend of 40 pixels over the whole is 0.6 off between two
 
 
 @dataclass(frozen=True)
@@ -71,9 +72,11 @@ class Runs:
 
 
 def drawn(runs: Runs, level: int = 0) -> list[npt.NDArray[np.int32]]:
-    """Return each run as three points for the drawing functions, in pixels of a pyramid level."""
-    points = [runs.at(t) for t in (runs.t0, (runs.t0 + runs.t1) / 2, runs.t1)]
-    lines = np.stack([level_px(v, level) for point in points for v in point], 1).reshape(-1, 3, 2)
+    """Return each run as points for the drawing functions, in pixels of a pyramid level."""
+    points = [runs.at(runs.t0 + share * (runs.t1 - runs.t0)) for share in _DRAWN_AT]
+    lines = np.stack([level_px(v, level) for point in points for v in point], 1).reshape(
+        -1, len(_DRAWN_AT), 2
+    )
     return list(np.round(lines).astype(np.int32))
 
 

@@ -222,9 +222,9 @@ def _own_line(runs: Runs, shape: tuple[int, ...]) -> Bools:
     for k in np.argsort(score(runs), kind="stable").tolist():
         cv2.polylines(names, lines[k : k + 1], False, float(k + 1), TWIN_PX)
     cut = profile.pieces(runs, 4.0)
-    other = np.maximum(_at_pieces(names, cut).astype(np.intp) - 1, 0)
+    other = _at_pieces(names, cut).astype(np.intp) - 1
     turn = np.abs((runs.angle[other] - runs.angle[cut.run] + np.pi / 2) % np.pi - np.pi / 2)
-    twin = (other != cut.run) & (turn < TWIN_RAD)
+    twin = (other >= 0) & (other != cut.run) & (turn < TWIN_RAD)
     number = np.maximum(np.bincount(cut.run, minlength=len(runs)), 1)
     result: Bools = sums(cut.run, twin, len(runs)) / number < TWIN_SHARE
     return result
