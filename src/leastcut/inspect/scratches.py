@@ -19,7 +19,7 @@ from leastcut.inspect.records import Direction, LoadByKind, Scratch, ScratchFind
 from leastcut.inspect.scale import Frame
 from leastcut.inspect.survey import Lines
 
-SYSTEMATIC_SD = 0.05  # of the load: what the bench shows beyond counting and the light's fit
+SYSTEMATIC_SD = 0.04  # of the load: what the bench shows beyond counting and the light's fit
 UNSEEN_LAMP_SD = 0.35  # of the load, the lamp's image out of view; found with rendered photos
 LEAST_DARK = 0.05  # share of scratches that no lamp is trusted to show
 PIECE_PX = 4.0
