@@ -39,6 +39,7 @@ UNTOLD_SD = 0.5  # of 1 / s^2, where the lines do not tell
 # Logarithms of a rise, 0 what counts as visible at its ground
 FROM = -0.1  # measured rise from which nearly every piece is found
 NOISE_FROM = 0.2
+SHARPLY = 4.0  # how sharply noise takes over there
 CLEAR = 0.3  # above that a scratch, turned right, is found anywhere near its circle
 SPAN = 1.6  # of brightness above, from which the fainter ones are told
 TRULY = -0.5  # a rise of what counts as visible, as it is measured: blur takes the rest
@@ -165,7 +166,8 @@ def refine(corrected: Corrected, elements: Elements, place: Field, shine: Shine)
     fall, fall_sd = _fall(elements, shine, u, seen.reach_px)
     lack = u**2 * fall + shine.need
     bright = _of_scratch(elements, shine.rise + lack)
-    least = FROM + float(np.logaddexp(0.0, 4.0 * (shine.noise - NOISE_FROM))) / 4.0
+    excess = float(np.logaddexp(0.0, SHARPLY * (shine.noise - NOISE_FROM))) / SHARPLY
+    least = FROM + excess
     counted = elements.length * light.hidden(elements, place) * (bright >= lack + least)
     clear = least + CLEAR
     area = _areas(
