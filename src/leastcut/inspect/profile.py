@@ -1,5 +1,6 @@
 """Across each line: how bright, how wide, and whether it is a line at all or the edge of a patch."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -51,6 +52,13 @@ def pieces(runs: Runs, spacing: float = SPACING_PX) -> Pieces:
     x, y = all_runs.at(t)
     theta = (all_runs.angle + np.arctan(all_runs.slope(t))) % np.pi
     return Pieces(x, y, theta, (runs.length / count)[run], run)
+
+
+def concatenate(parts: Sequence[Profiles]) -> Profiles:
+    """Return several sets of profiles as one."""
+    return Profiles(
+        *(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Profiles))
+    )
 
 
 def measure(grey: F32, runs: Runs) -> Profiles:

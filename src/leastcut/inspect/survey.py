@@ -23,7 +23,7 @@ FLOOR_SHARE = 0.7  # of the response to that rise: noise and bends may take the 
 LEAST_SCORE = 6.0
 SCORE_FROM = 2.7
 LEAST_LENGTH_PX = 16.0
-LEAST_BALANCE = 0.3  # smaller rise over larger: a line has both, an edge only one
+LEAST_BALANCE = 0.15  # smaller rise over larger: a line has both, an edge only one
 TIGHTEST_BEND_MM = 4.0
 LEAST_LIT_PX = 11.0  # length over which a line's light is spread: a speck has one bright spot
 WIDEST_UM = 200.0
@@ -159,7 +159,8 @@ def _followed(grey: F32, lines: Lines, layers: list[Layer]) -> Lines:
     every, names = linking.concatenate(runs), np.concatenate(scratch)
     keep = _own_line(every, grey.shape)
     keep[: len(lines.runs)] = True  # two ends may have followed the same gap; the runs stay
-    return Lines(every[keep], names[keep], profile.measure(grey, every[keep]))
+    added = profile.measure(grey, every[keep][len(lines.runs) :])
+    return Lines(every[keep], names[keep], profile.concatenate([lines.profiles, added]))
 
 
 def _level_runs(
@@ -177,10 +178,11 @@ def _level_runs(
 
 def _acceptable(grey: F32, runs: Runs, um_per_px: float) -> Runs:
     """Drop runs that are edges of patches, specks, or too wide or too curly for a scratch."""
-    shape = profile.measure(grey, runs)
-    balance = shape.lesser / np.maximum(shape.larger, 1e-9)
     bend = 1 / np.maximum(2 * np.abs(runs.c2), 1e-9)
-    keep = (balance > LEAST_BALANCE) & (bend > TIGHTEST_BEND_MM * 1000 / um_per_px)
+    longer = runs.length > LEAST_LIT_PX * 2.0**runs.level  # what is shorter cannot be lit so far
+    runs = runs[longer & (bend > TIGHTEST_BEND_MM * 1000 / um_per_px)]
+    shape = profile.measure(grey, runs)
+    keep = shape.lesser / np.maximum(shape.larger, 1e-9) > LEAST_BALANCE
     keep &= shape.lit_px > LEAST_LIT_PX * 2.0**runs.level
     keep &= shape.fwhm_px < WIDEST_UM / um_per_px + CAMERA_PX
     keep &= runs.length > LEAST_ASPECT * shape.fwhm_px
