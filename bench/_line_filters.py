@@ -1,4 +1,8 @@
-"""General line filters, each with the threshold and the least length that serve it best."""
+"""General line filters, each with the threshold that serves it best.
+
+Twice: as it is, and helped by leaving out the patches of its answer that are too small for a line,
+again at the size that serves it best.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -56,8 +60,19 @@ def segments(root: np.ndarray, least_px: float) -> np.ndarray:
     return canvas > 0
 
 
-LEVELS = (0.93, 0.95, 0.97, 0.98, 0.99, 0.993, 0.996)  # quantiles of a filter's response
-LEAST_PX = (30, 80)
+LEVELS = (
+    0.9,
+    0.93,
+    0.95,
+    0.97,
+    0.98,
+    0.99,
+    0.993,
+    0.996,
+    0.998,
+)  # quantiles of a filter's response
+LEAST_PX = (0, 30, 80)
+LEAST_SEGMENT_PX = (0, 15, 30, 60)
 
 
 @dataclass(frozen=True)
@@ -94,23 +109,40 @@ class Score:
 NONE = Score(0.0, 0.0)
 
 
-def best_of(responses: Sequence[np.ndarray], cases: Sequence[Case]) -> Score:
-    """Best score of one filter over thresholds and least areas, the same for all photos."""
+@dataclass(frozen=True)
+class Best:
+    """A filter's best score at its best threshold, and with the best least length besides."""
+
+    alone: Score
+    helped: Score
+
+    @classmethod
+    def of(cls, scored: Sequence[tuple[int, Score]]) -> "Best":
+        """Take the best of scores that were reached with a least length each."""
+        alone, helped = NONE, NONE
+        for least, score in scored:
+            alone = alone.better(score) if least == 0 else alone
+            helped = helped.better(score)
+        return cls(alone, helped)
+
+
+def best_of(responses: Sequence[np.ndarray], cases: Sequence[Case]) -> Best:
+    """Best scores of one filter over thresholds and least areas, the same for all photos."""
     pool = np.concatenate([r[::7, ::7].ravel() for r in responses])
-    best = NONE
+    scored = []
     for q in LEVELS:
         level = float(np.quantile(pool, q))
         for least in LEAST_PX:
             made = zip(responses, cases, strict=True)
             found = [counts(thinned(r, level, least), case.truth) for r, case in made]
-            best = best.better(Score.of(found))
-    return best
+            scored.append((least, Score.of(found)))
+    return Best.of(scored)
 
 
-def best_segments(cases: Sequence[Case]) -> Score:
-    """Best score of OpenCV's segments over their least length."""
-    best = NONE
-    for least in (15, 30, 60):
+def best_segments(cases: Sequence[Case]) -> Best:
+    """Best scores of OpenCV's segments, as they are and over their least length."""
+    scored = []
+    for least in LEAST_SEGMENT_PX:
         found = [counts(masked(segments(c.root, least), c) > 0, c.truth) for c in cases]
-        best = best.better(Score.of(found))
-    return best
+        scored.append((least, Score.of(found)))
+    return Best.of(scored)

@@ -3,8 +3,9 @@
 Run ``python bench/inspect_scratches.py [--first F] [--images N] [--peers M] [--pairs P] [--lamps L]``.
 Prints a JSON document. The plain set shows scratches, haze, flake and dust; the busy set what real
 photos add; both together are the fixed set. Every peer works on the same photo (root of light),
-takes the same scales, is thinned to one pixel, and is given the one threshold and smallest length
-that serve it best over all photos; those are photos on which nothing here was fitted.
+takes the same scales, is thinned to one pixel, and is given the one threshold that serves it best
+over all photos, alone and with the best smallest length besides; those are photos on which nothing
+here was fitted.
 """
 
 import argparse
@@ -28,7 +29,7 @@ from render import MIN_LEVELS, removed, render
 from render_parts import unsrgb
 from render_scene import Scene, after
 
-from _line_filters import Case, Score, best_of, best_segments, masked, peers
+from _line_filters import Best, Case, Score, best_of, best_segments, masked, peers
 from leastcut.inspect import scratches, survey
 from leastcut.inspect.combine import panel_load
 from leastcut.inspect.compare import compare
@@ -112,7 +113,7 @@ def summary(rows: Sequence[Row | None]) -> dict[str, Any]:
     }
 
 
-UNFITTED = 64  # from this number on, nothing was fitted on a scene
+UNFITTED = 300  # from this number on, nothing was fitted on a scene
 
 
 def cases_of(scene: Scene) -> tuple[Case, Case]:
@@ -151,7 +152,7 @@ def compared(sets: dict[str, list[Case]]) -> dict[str, Any]:
     """Return every filter's best score on each set and on both, beside ours."""
     both = [case for cases in sets.values() for case in cases]
     groups = {**sets, "both": both}
-    scores: dict[str, dict[str, Score]] = {name: {} for name in groups}
+    scores: dict[str, dict[str, Best]] = {name: {} for name in groups}
     for filter_name, peer in peers().items():
         known = {id(case): masked(peer(case.root), case).astype(np.float32) for case in both}
         for name, cases in groups.items():
@@ -160,15 +161,20 @@ def compared(sets: dict[str, list[Case]]) -> dict[str, Any]:
     for name, cases in groups.items():
         scores[name]["opencv_lsd"] = best_segments(cases)
         ours = Score.of([case.ours for case in cases])
-        result[name] = {
-            "photos": len(cases),
-            "peers_f1": {peer: vars(score) for peer, score in scores[name].items()},
-            "ours_f1_on_same": vars(ours),
-            "ahead_pooled": ours.pooled - max(s.pooled for s in scores[name].values()),
-            "ahead_mean_of_photos": ours.mean - max(s.mean for s in scores[name].values()),
+        result[name] = {"photos": len(cases), "ours_f1_on_same": vars(ours)} | {
+            how: _ahead({peer: vars(best)[how] for peer, best in scores[name].items()}, ours)
+            for how in ("alone", "helped")
         }
         print(f"peers on {name}: {result[name]}", file=sys.stderr)
     return result
+
+
+def _ahead(scores: dict[str, Score], ours: Score) -> dict[str, Any]:
+    return {
+        "peers_f1": {peer: vars(score) for peer, score in scores.items()},
+        "ahead_pooled": ours.pooled - max(s.pooled for s in scores.values()),
+        "ahead_mean_of_photos": ours.mean - max(s.mean for s in scores.values()),
+    }
 
 
 def several_lamps(chosen: range) -> dict[str, Any]:
@@ -285,7 +291,7 @@ def retina() -> dict[str, Any]:
 
 def main(argv: Sequence[str] | None = None) -> dict[str, Any]:
     options = argparse.ArgumentParser()
-    options.add_argument("--first", type=int, default=0, help="64 and more: nobody fitted there")
+    options.add_argument("--first", type=int, default=0, help="300 and more: nobody fitted there")
     options.add_argument("--images", type=int, default=photoset.COUNT)
     options.add_argument(
         "--peers",

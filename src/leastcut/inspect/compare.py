@@ -11,7 +11,7 @@ from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
 from leastcut.inspect.light import Elements
 from leastcut.inspect.records import CompareFinding
 from leastcut.inspect.scratches import Evidence
-from leastcut.inspect.survey import DARK_ROOT, LEAST_RISE, root_of
+from leastcut.inspect.survey import DARK_ROOT, root_of, visible_rise
 
 LEAST_OVERLAP_CM2 = 2.0
 RESAMPLES = 2000
@@ -228,8 +228,9 @@ def _follow(
     moved = to_first * traces.aside(second.grey, second.usable, runs, owner, back)
     still = traces.aside(first.grey, first.usable, runs, owner)
     floor = max(traces.chance(still), traces.chance(moved))
-    usual = float(np.quantile(first.grey[first.measured][::7], USUAL_QUANTILE)) + DARK_ROOT**2
-    visible = CAMERA_SHARE * ((np.sqrt(usual) + LEAST_RISE) ** 2 - usual)
+    ground = float(np.quantile(first.grey[first.measured][::7], USUAL_QUANTILE))
+    usual, rise_told = ground + DARK_ROOT**2, float(visible_rise(np.array(ground, np.float32)))
+    visible = CAMERA_SHARE * ((np.sqrt(usual) + rise_told) ** 2 - usual)
     return Followed(weight, rise, left * to_first, moved, max(visible, floor))
 
 
@@ -277,7 +278,7 @@ def _conclude(
             "",
         )
     removed, low, high = _removed(followed, rng)
-    load = seen.per_px * 1e5 / um
+    load = seen.per_px * first.corrected.gain * 1e5 / um
     return CompareFinding(
         removed_fraction=removed,
         removed_low=low,

@@ -182,6 +182,7 @@ def refine(corrected: Corrected, elements: Elements, place: Field, shine: Shine)
     return replace(
         corrected,
         per_px=per_px,
+        gain=per_px / corrected.per_px,
         relative_sd=trust * fall_sd / 2 + (1 - trust) * corrected.relative_sd,
         shares=shares * (per_px / shares.sum()),
         visibility=replace(seen, lit_fraction=min(1.0, float(counted.sum()) / total / per_px)),

@@ -17,7 +17,6 @@ LEVELS = 3
 LOW_SNR = 3.0
 LEAST_POINTS = 8
 VISIBLE_LEVELS = 4.0  # of 255: a line that rises so much counts as visible
-LEAST_RISE = 0.0137  # the same as a rise of the root of light, over a middling ground
 GROUND_PX = 8
 FLOOR_SHARE = 0.7  # of the response to that rise: noise and bends may take the rest
 LEAST_SCORE = 6.0
@@ -144,7 +143,9 @@ def find_lines(
             level_usable.astype(np.uint8), level_root.shape[::-1], interpolation=cv2.INTER_NEAREST
         ).view(np.bool_)
     scale = um_per_px if only_scratches else None
-    lines = _scratches(grey, strength, linking.concatenate(parts), scale)
+    lit = FLOOR_SHARE * ridges.LINE_GAIN * float(np.median(coarse))
+    runs = linking.concatenate(parts)
+    lines = _scratches(grey, runs, linking.bridge(runs, strength, lit), scale)
     return _followed(grey, lines, layers)
 
 
@@ -238,9 +239,8 @@ def score(runs: Runs) -> F64:
     return result
 
 
-def _scratches(grey: F32, strength: F32, runs: Runs, um_per_px: float | None) -> Lines:
-    """Join runs to scratches and keep those with enough evidence; without a scale, every line."""
-    label = linking.bridge(runs, strength, FLOOR_SHARE * ridges.LINE_GAIN * LEAST_RISE)
+def _scratches(grey: F32, runs: Runs, label: Ints, um_per_px: float | None) -> Lines:
+    """Keep the scratches with enough evidence, each of the runs of one label; without a scale, all."""
     size = int(label.max()) + 1 if len(label) else 0
     n = np.bincount(label, runs.n, minlength=size)
     mean = np.bincount(label, runs.snr * runs.n, minlength=size) / np.maximum(n, 1)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 Photo = tuple[str, float | None, float | None]  # its file, and the scale it is measured by
 
 # Raise it when the same photo gives another finding: kept findings of the old one are left alone.
-ANALYSIS = 2
+ANALYSIS = 3
 
 
 class Look(msgspec.Struct, frozen=True, kw_only=True):
