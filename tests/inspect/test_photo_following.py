@@ -3,12 +3,14 @@
 The lines here are drawn for these tests; nothing is measured on a panel.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from render_parts import srgb
 
-from leastcut.inspect import following, linking
+from leastcut.inspect import following, linking, ridges, survey
 from leastcut.inspect.arrays import F32, F64
 from leastcut.inspect.following import Layer
 from leastcut.inspect.linking import Runs
@@ -104,3 +106,44 @@ def test_more_ends_than_one_table_of_the_sampler_holds() -> None:
     many = linking.concatenate([run(300, 320)] * 20000)
     root = image(np.zeros(SHAPE[1]))
     assert following.follow(layer(root, 10.0), many)[0].level.size == 0
+
+
+def test_a_long_bent_line_is_not_its_own_twin() -> None:
+    """597 pixels at a bend of 1173 are 38 pixels off their chord; another run has its direction."""
+    arc = replace(run(51.5, 648.5, 1 / 1173.0), x=np.full(1, 350.0), y=np.full(1, 100.0))
+    other = replace(run(300, 400), y=np.full(1, 380.0))
+    kept = survey.distinct(linking.concatenate([other, arc]), SHAPE)
+    assert len(kept) == 2
+    again = replace(arc, y=arc.y + 1.0, snr=arc.snr - 3)
+    assert len(survey.distinct(linking.concatenate([other, arc, again]), SHAPE)) == 2
+
+
+@pytest.mark.parametrize("turn", [np.fliplr, np.flipud, np.rot90])
+def test_levels_of_the_pyramid_turn_with_the_photo(turn: Callable[[F32], F32]) -> None:
+    photo = np.random.default_rng(3).random((60, 84)).astype(np.float32)
+    one, two = turn(ridges.halved(photo)), ridges.halved(np.ascontiguousarray(turn(photo)))
+    assert np.allclose(one, two, atol=1e-6)
+
+
+def test_places_keep_their_place_from_level_to_level() -> None:
+    """The middle of brightness of a soft spot, in pixels of the photo, is the same on each level."""
+    rows, cols = np.mgrid[:128, :128].astype(float)
+    image = np.exp(-((rows - 61.3) ** 2 + (cols - 70.8) ** 2) / 2 / 9.0**2).astype(np.float32)
+    for level in range(3):
+        y, x = np.mgrid[: image.shape[0], : image.shape[1]]
+        there = [float((v * image).sum() / image.sum()) for v in (y, x)]
+        found = ridges.full_px(np.array(there), level)
+        assert found == pytest.approx([61.3, 70.8], abs=0.02)
+        assert ridges.level_px(found, level) == pytest.approx(there)
+        image = ridges.halved(image)
+
+
+def test_visible_is_four_of_255_encoded_levels_over_any_ground() -> None:
+    """source: sRGB, IEC 61966-2-1; status: memory.
+
+    Encoded by the renderer's own table, not by the code under test.
+    """
+    ground = np.array([0.0, 0.001, 0.006, 0.03, 0.1, 0.4, 0.8])
+    root = np.sqrt(ground + survey.DARK_ROOT**2) + survey.visible_rise(ground.astype(np.float32))
+    levels = 255 * (srgb(root**2 - survey.DARK_ROOT**2) - srgb(ground))
+    assert levels == pytest.approx(4.0, abs=0.02)
