@@ -139,7 +139,10 @@ def test_photos_that_cannot_carry_the_answer_say_why_and_what_to_do(name: str) -
     [
         ({}, "no scale"),
         ({"square_mm": 30.0}, "no taped or printed square"),
-        ({"um_per_px": 400.0}, "cannot be told apart"),
+        (
+            {"um_per_px": 400.0},
+            "cannot be told apart; the narrowest width this scale can resolve is 800 µm",
+        ),
     ],
 )
 def test_no_scale_no_square_too_coarse(options: dict[str, float], why: str) -> None:

@@ -8,6 +8,7 @@ from leastcut.inspect.arrays import F32, F64, Bools
 
 SMALLEST_SIDE_PX = 200
 COARSEST_UM_PER_PX = 120.0
+RESOLVED_PX = 2.0  # a line narrower than this is as wide as the sampling makes it (Nyquist)
 MOST_CLIPPED = 0.35
 DARKEST = 0.0015  # linear light; below it the noise of a phone hides fine glints
 BLURRED_FWHM_PX = 5.0  # full width at half maximum of the finest lines found
@@ -132,7 +133,7 @@ def coarse(um_per_px: float) -> Refusal | None:
     if um_per_px <= COARSEST_UM_PER_PX:
         return None
     return Refusal(
-        why=f"one pixel spans {um_per_px:.0f} µm: fine scratches cannot be told apart",
+        why=f"one pixel spans {um_per_px:.0f} µm: fine scratches cannot be told apart; the narrowest width this scale can resolve is {RESOLVED_PX * um_per_px:.0f} µm",
         do=f"Come closer, until one pixel spans at most {COARSEST_UM_PER_PX:.0f} µm (about 40 cm wide with a 12-megapixel phone)",
     )
 
