@@ -23,7 +23,7 @@ from leastcut.inspect import (
     survey,
     traces,
 )
-from leastcut.inspect.clarity import clarity
+from leastcut.inspect.clarity import _fringe, clarity
 from leastcut.inspect.compare import compare
 from leastcut.inspect.records import Scratch
 from leastcut.inspect.scratches import find
@@ -144,6 +144,14 @@ def test_bars_finer_than_the_photo_are_not_judged() -> None:
     assert found.refused is None
     assert found.clarity_percent["0.125"] is None
     assert found.clarity_percent["2.0"] > 50
+
+
+def test_the_contrast_of_fine_bars_is_not_lost_between_pixels() -> None:
+    k = np.arange(600)  # six pixels to a period, a crest and a trough on a pixel each
+    row = 1 + 0.5 * np.cos(2 * np.pi * k / 6)
+    assert _fringe(row, 6.0) == pytest.approx(0.5, abs=1e-9)
+    noisy = row + np.random.default_rng(0).normal(0, 0.2, len(k))
+    assert _fringe(noisy, 6.0) == pytest.approx(0.5, abs=0.05)
 
 
 def test_haze_needs_a_lamp_and_a_far_ground() -> None:

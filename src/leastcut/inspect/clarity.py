@@ -92,12 +92,12 @@ def _contrast(upright: F32, band: target.Band, um_per_px: float) -> float | None
 def _fringe(row: F64, period_px: float) -> float:
     """Return the contrast of one line across the bars.
 
-    Bright and dark extremes are read period by period, so uneven light along the band does not
-    count as contrast; where the fringe is finer than the noise its sine wave alone is used.
+    All periods are laid over each other and averaged before the bright and dark extremes are
+    read, so that noise does not count as contrast.
     """
     number = max(int(len(row) / period_px), 1)
     steps = max(round(period_px), 4)
-    at = (np.arange(number * steps) + 0.5) / steps * period_px
+    at = np.arange(number * steps) / steps * period_px
     cells = np.interp(at, np.arange(len(row)), row).reshape(number, steps)
     mean = cells.mean(0)
     top, bottom = float(mean.max()), float(mean.min())
