@@ -68,6 +68,17 @@ def test_several_photos_give_a_list_and_a_refusal_exit_3(photos: Path) -> None:
     assert both.exit_code == 2
 
 
+def test_several_photos_are_told_together_too(photos: Path) -> None:
+    one = call("scratches", photos / "before.jpg", "--square-mm", 32)
+    assert "together" not in one.stdout
+    made = call("scratches", photos / "before.jpg", photos / "before.jpg", "--um-per-px", 40)
+    lines = made.stdout.splitlines()
+    assert len(lines) == 3
+    assert lines[2].startswith("together, if all 2 show one panel: ")
+    load = [float(line.split(": ")[1].split(" mm/cm²")[0]) for line in lines]
+    assert load[2] == pytest.approx(load[0], abs=0.1)
+
+
 def test_words_for_people(photos: Path) -> None:
     made = call("scratches", photos / "before.jpg", "--square-mm", 32)
     assert "mm/cm²" in made.stdout

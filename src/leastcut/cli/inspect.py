@@ -132,6 +132,21 @@ def _print_scratches(results: list[tuple[str, Any]], *, as_json: bool) -> None:
         return
     for name, finding in results:
         click.echo(_summary(name, finding))
+    measured = [finding for _, finding in results if finding.refused is None]
+    if len(measured) > 1:
+        click.echo(_together(measured))
+
+
+def _together(findings: list[Any]) -> str:
+    """Say the one load of several photos, which the user may or may not have taken of one panel."""
+    from leastcut.inspect.combine import panel_load
+
+    load = panel_load(findings)
+    assert load is not None
+    return (
+        f"together, if all {len(findings)} show one panel: {load.mean:.1f} mm/cm² "
+        f"(95 %: {load.low:.1f} to {load.high:.1f})"
+    )
 
 
 def _summary(name: str, finding: Any) -> str:
