@@ -64,7 +64,7 @@ def gap(rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float) -> t
     across = (xx - shape[1] / 2) * np.cos(turn) + (yy - shape[0] / 2) * np.sin(turn)
     away = (across - side * 0.38 * min(shape)) / px_per_mm
     half = rng.uniform(1.5, 2.5)
-    dark = 1 / (1 + np.exp((np.abs(away) - half) / 0.08))
+    dark = 1 / (1 + np.exp(np.minimum((np.abs(away) - half) / 0.08, 60.0)))
     width = rng.uniform(0.15, 0.4)
     rims = sum(np.exp(-0.5 * ((away - s * (half + 0.8)) / width) ** 2) for s in (-1, 1))
     return dark, rims * rng.uniform(0.02, 0.25)

@@ -115,7 +115,7 @@ def gather(
     if isinstance(frame, Refusal):
         return frame
     measured = frame.inside(grey.shape, MARGIN_PX)
-    usable = survey.usable_area(grey, measured)
+    usable = survey.usable_area(grey, measured, frame.um_per_px)
     refused = (
         quality.coarse(frame.um_per_px)
         or quality.exposure(grey, measured)

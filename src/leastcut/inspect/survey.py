@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from leastcut.inspect import following, linking, profile, ridges
+from leastcut.inspect import following, likeness, linking, profile, ridges
 from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, sums
 from leastcut.inspect.following import Layer
 from leastcut.inspect.linking import Runs
@@ -29,6 +29,12 @@ WIDEST_UM = 200.0
 CAMERA_PX = 3.5
 LEAST_ASPECT = 4.0
 PATCH_STEP = 4
+GAP_STEP_MM = 0.4
+GAP_WIDTH_MM = 7.0  # shut lines are 3 to 5 mm wide: common practice, no source
+GAP_RIM_MM = 2.0
+GAP_DARKER = 3.0
+GAP_FLOOR = 0.002  # linear light of a camera's black
+GAP_LENGTH = 0.4  # of the photo's shorter side
 TWIN_RAD = 0.2
 TWIN_PX = 5
 BESIDE_PX = 13
@@ -90,8 +96,8 @@ def _visible_map(grey: F32) -> F32:
     return visible_rise(ground)
 
 
-def usable_area(grey: F32, measured: Bools) -> Bools:
-    """Return the measured area less burnt-out patches and a rim round them.
+def usable_area(grey: F32, measured: Bools, um_per_px: float) -> Bools:
+    """Return the measured area less burnt-out patches, shut lines, and a rim round them.
 
     A burnt-out line is not left out: only what stays burnt out over a patch wider than a scratch.
     """
@@ -103,7 +109,39 @@ def usable_area(grey: F32, measured: Bools) -> Bools:
     )
     rim = cv2.dilate(burnt, np.ones((5, 5), np.uint8))
     free: Bools = cv2.resize(rim, grey.shape[::-1], interpolation=cv2.INTER_NEAREST) == 0
-    return measured & free
+    gaps = _shut_lines(grey, um_per_px)
+    return measured & free if gaps is None else measured & free & ~gaps
+
+
+def _shut_lines(grey: F32, um_per_px: float) -> Bools | None:
+    """Return where the dark gap between two panels is, with its rounded rims; None where none is.
+
+    A gap is far darker than what lies on both sides of it, a few millimetres wide, straight, and
+    crosses a good part of the photo. Its rims shine like scratches, and are none.
+    """
+    step = max(1, round(GAP_STEP_MM * 1000 / um_per_px))
+    size = (grey.shape[1] // step, grey.shape[0] // step)
+    if min(size) < 2 * GAP_WIDTH_MM / GAP_STEP_MM:
+        return None
+    small = cv2.medianBlur(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), 3)
+    disc = cv2.getStructuringElement(
+        cv2.MORPH_ELLIPSE, (round(GAP_WIDTH_MM / GAP_STEP_MM) | 1,) * 2
+    )
+    beside = cv2.morphologyEx(small, cv2.MORPH_CLOSE, disc)
+    dark = (beside > GAP_DARKER * (small + GAP_FLOOR)).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark)
+    keep = np.zeros(count, np.uint8)
+    for k in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] > min(size)) + 1:
+        rows, cols = np.nonzero(labels == k)
+        _, sides, _ = cv2.minAreaRect(np.column_stack([cols, rows]).astype(np.float32))
+        short, long = min(sides) + 1, max(sides) + 1
+        keep[k] = long > GAP_LENGTH * min(size) and short < 1.5 * GAP_WIDTH_MM / GAP_STEP_MM
+    if not keep.any():
+        return None
+    rim = 2 * round(GAP_RIM_MM / GAP_STEP_MM) + 1
+    wide = cv2.dilate(keep[labels], cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (rim, rim)))
+    result: Bools = cv2.resize(wide, grey.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
+    return result
 
 
 def find_lines(
@@ -241,43 +279,22 @@ def score(runs: Runs) -> F64:
 
 def _scratches(grey: F32, runs: Runs, label: Ints, um_per_px: float | None) -> Lines:
     """Keep the scratches with enough evidence, each of the runs of one label; without a scale, all."""
-    size = int(label.max()) + 1 if len(label) else 0
-    n = np.bincount(label, runs.n, minlength=size)
-    mean = np.bincount(label, runs.snr * runs.n, minlength=size) / np.maximum(n, 1)
+    size = int(label.max(initial=-1)) + 1
+    n = np.maximum(np.bincount(label, runs.n, minlength=size), 1)
+    mean = np.bincount(label, runs.snr * runs.n, minlength=size) / n
     length = np.bincount(label, runs.length, minlength=size)
-    evidence = (mean - SCORE_FROM) * np.sqrt(n)
-    good = (evidence > LEAST_SCORE) & (length > LEAST_LENGTH_PX)
-    pick = good[label]
-    runs, label = runs[pick], label[pick]
+    good = ((mean - SCORE_FROM) * np.sqrt(n) > LEAST_SCORE) & (length > LEAST_LENGTH_PX)
+    runs, names = _of(good, runs, label)
     shape = profile.measure(grey, runs)
-    if um_per_px is not None:
-        good &= _likelihood(runs, label, shape, evidence, um_per_px) > 0
-    pick = good[label]
-    names = np.unique(label[pick], return_inverse=True)[1].astype(np.intp)
-    return Lines(runs[pick], names, shape[pick])
+    if um_per_px is None:
+        return Lines(runs, names, shape)
+    odds = likeness.at_own_share(likeness.log_odds(runs, names, shape, um_per_px))
+    like = (odds > 0)[names]
+    runs, names = _of(odds > 0, runs, names)
+    return Lines(runs, names, shape[like])
 
 
-def _likelihood(runs: Runs, label: Ints, shape: Profiles, evidence: F64, um_per_px: float) -> F64:
-    """Return the log-odds that each set of runs is a scratch, not a rim, a fibre or rowed-up specks.
-
-    A scratch is long, gently bent, as thin as the camera can show, and lies on its curve; the rim
-    of a dried drop, lint and a row of flakes are not. A logistic regression on rendered photos of
-    both kinds, fitted on half of them and checked on the other half.
-    """
-    size = len(evidence)
-    length = sums(label, runs.length, size)
-
-    def mean(v: F64) -> F64:
-        return sums(label, v * runs.length, size) / np.maximum(length, 1e-9)
-
-    mm_per_px = um_per_px / 1000
-    bend_mm = mm_per_px / np.maximum(mean(2 * np.abs(runs.c2)), 1e-9)
-    result: F64 = (
-        2.1 * np.log(np.maximum(length * mm_per_px, 1e-9))
-        + 0.7 * np.log(np.clip(evidence, 0.1, 300))
-        + 0.6 * np.log(np.clip(bend_mm, 1, 60))
-        - 5.6 * mean(runs.misfit)
-        - 3.5 * np.log(np.clip(mean(shape.fwhm_px), 1.5, 8))
-        - 0.2
-    )
-    return result
+def _of(kept: Bools, runs: Runs, label: Ints) -> tuple[Runs, Ints]:
+    """Return the runs whose label is kept, labels numbered anew without gaps."""
+    pick = kept[label]
+    return runs[pick], (np.cumsum(kept) - 1)[label[pick]].astype(np.intp)
