@@ -23,7 +23,7 @@ from leastcut.inspect.arrays import F32, F64, Bools, bilinear, sums
 from leastcut.inspect.light import Corrected, Elements, Field
 from leastcut.inspect.linking import Runs
 from leastcut.inspect.profile import Pieces
-from leastcut.inspect.survey import DARK_ROOT, FLOOR_SHARE, LOW_SNR, visible_rise
+from leastcut.inspect.survey import DARK_ROOT, visible_rise
 
 SIDES_PX = (4, 5, 6)
 CLIPPED = 0.97
@@ -39,6 +39,7 @@ UNTOLD_SD = 0.5  # of 1 / s^2, where the lines do not tell
 # Logarithms of a rise, 0 what counts as visible at its ground
 FROM = -0.1  # measured rise from which nearly every piece is found
 NOISE_FROM = 0.2
+NOISE_NEED = 4.3  # signal over noise that the finder asks for, over its share of a visible rise
 SHARPLY = 4.0  # how sharply noise takes over there
 CLEAR = 0.3  # above that a scratch, turned right, is found anywhere near its circle
 SPAN = 1.6  # of brightness above, from which the fainter ones are told
@@ -141,7 +142,7 @@ def _noise(rise: F64, runs: Runs, cut: Pieces) -> float:
     fine = runs.level == 0
     if fine.sum() < LEAST_PIECES // 3:
         return -1.0
-    hidden = LOW_SNR / FLOOR_SHARE * mean[fine] / np.maximum(runs.snr[fine], 1.0)
+    hidden = NOISE_NEED * mean[fine] / np.maximum(runs.snr[fine], 1.0)
     return float(np.log(_middle(hidden, length[fine])))
 
 

@@ -18,7 +18,8 @@ LOW_SNR = 3.0
 LEAST_POINTS = 8
 VISIBLE_LEVELS = 4.0  # of 255: a line that rises so much counts as visible
 GROUND_PX = 8
-FLOOR_SHARE = 0.7  # of the response to that rise: noise and bends may take the rest
+FLOOR_SHARE = 0.5  # of the response to that rise, beside what noise lifts it by
+LIT_SHARE = 0.7  # of it, between two runs of one scratch that another one crosses
 LEAST_SCORE = 6.0
 SCORE_FROM = 2.7
 LEAST_LENGTH_PX = 16.0
@@ -181,7 +182,7 @@ def find_lines(
             level_usable.astype(np.uint8), level_root.shape[::-1], interpolation=cv2.INTER_NEAREST
         ).view(np.bool_)
     scale = um_per_px if only_scratches else None
-    lit = FLOOR_SHARE * ridges.LINE_GAIN * float(np.median(coarse))
+    lit = LIT_SHARE * ridges.LINE_GAIN * float(np.median(coarse))
     runs = linking.concatenate(parts)
     lines = _scratches(grey, runs, linking.bridge(runs, strength, lit), scale)
     return _followed(grey, lines, layers)
@@ -208,7 +209,9 @@ def _level_runs(
     """Return the runs of one pyramid level, what was known of it, and the response."""
     best, which = ridges.respond(root, usable)
     noise = ridges.local_noise(best, usable)
-    floor = cv2.max(LOW_SNR * noise, FLOOR_SHARE * ridges.LINE_GAIN * visible)
+    lifted = cv2.min(noise, following.MOST_LIFTED)
+    share = FLOOR_SHARE * ridges.LINE_GAIN
+    floor = cv2.max(LOW_SNR * noise, cv2.addWeighted(visible, share, lifted, following.LIFT, 0.0))
     points = ridges.crest(best, which, noise, usable, floor=floor, level=level)
     labels = linking.join(points, (shape[0], shape[1]))
     runs = linking.fit(points, labels, least_points=LEAST_POINTS)
