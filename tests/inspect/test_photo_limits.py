@@ -58,6 +58,11 @@ def test_the_printed_sheet_beside_the_place_gives_the_scale() -> None:
     assert found.area_cm2 < 2600 * 1300 * 0.009**2
     right = [x for s in found.scratches for x, _ in s.points_px]
     assert min(right) > 1280  # nothing on the sheet counts
+    # A print that came out 2 % small: its side is measured and told, and it is still the sheet.
+    told = find(image, square_mm=98.0)
+    assert told.scale_from == "target"
+    assert told.um_per_px == pytest.approx(0.98 * found.um_per_px, rel=1e-6)
+    assert len(told.scratches) == len(found.scratches)
 
 
 def test_a_lamp_outside_the_photo_is_found_where_the_normals_meet() -> None:

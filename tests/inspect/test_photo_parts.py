@@ -283,6 +283,12 @@ def test_charts_carry_their_numbers() -> None:
     finding = msgspec.structs.replace(blank(7.0, 5.0, 9.0), scratches=(scratch,))
     total = charts.load_map(finding, (480, 640))
     assert total.sum() * (640 / 24 * 40 / 1e4) ** 2 == pytest.approx(14.0, rel=0.02)
+    half = msgspec.structs.replace(
+        finding, square_px=((40.0, 40.0), (600.0, 40.0), (600.0, 100.0), (40.0, 100.0))
+    )
+    edge = charts.load_map(half, (480, 640))
+    assert edge[3, 6] > 1.4 * total[3, 6]  # the line lies on the rim: the measured half counts
+    assert edge[5:].max() == 0.0
     assert ">100<" in charts.widths_svg(finding)
     rose = charts.rose_svg(finding)
     assert rose.count("<polygon") == 2 * charts.ROSE_BINS

@@ -18,6 +18,8 @@ _HEAD = (
 )
 ROSE_BINS = 18
 CELLS_ACROSS = 24
+FINE = 8  # steps per side of a cell, by which its measured share is told
+HALF = 0.5  # of a cell: less says little
 
 
 def _pieces(finding: ScratchFinding) -> tuple[F64, F64, F64, F64]:
@@ -49,14 +51,28 @@ def load_map(finding: ScratchFinding, shape: tuple[int, ...]) -> F32:
     grid = (int(np.ceil(shape[0] / cell)), int(np.ceil(shape[1] / cell)))
     x, y, _, length = _pieces(finding)
     edges = [np.arange(n + 1) * cell for n in grid]
-    total = np.histogram2d(y, x, bins=edges, weights=length)[0]
-    area_cm2 = (cell * (finding.um_per_px or 0.0) / 1e4) ** 2
-    result: F32 = cv2.GaussianBlur((total / max(area_cm2, 1e-12)).astype(np.float32), (0, 0), 0.8)
+    total = np.histogram2d(y, x, bins=edges, weights=length)[0].astype(np.float32)
+    area_cm2 = (cell * (finding.um_per_px or 0.0) / 1e4) ** 2 * _measured(finding, grid, cell)
+    over, under = (cv2.GaussianBlur(v, (0, 0), 0.8) for v in (total, area_cm2.astype(np.float32)))
+    result: F32 = np.where(area_cm2 > 0, over / np.maximum(under, 1e-12), 0).astype(np.float32)
+    return result
+
+
+def _measured(finding: ScratchFinding, grid: tuple[int, int], cell: float) -> F32:
+    """Return which share of each cell lies in the measured square; 1 where no square bounds it."""
+    if not finding.square_px:
+        return np.ones(grid, np.float32)
+    fine = np.zeros((FINE * grid[0], FINE * grid[1]), np.float32)
+    corners = np.round(np.array(finding.square_px) * FINE / cell - 0.5).astype(np.int32)
+    cv2.fillConvexPoly(fine, corners, 1.0)
+    result: F32 = cv2.resize(fine, grid[::-1], interpolation=cv2.INTER_AREA)
     return result
 
 
 def load_picture(image: F32, finding: ScratchFinding) -> U8:
-    """Return the photo under its load map, with the load written in every fourth cell.
+    """Return the photo under its load map, with the load [mm/cm2] written in every fourth cell.
+
+    What was not measured keeps its tone.
 
     Parameters
     ----------
@@ -76,15 +92,20 @@ def load_picture(image: F32, finding: ScratchFinding) -> U8:
     size = round(load.shape[1] * cell), round(load.shape[0] * cell)
     height, width = image.shape[:2]
     grey = encode(image).mean(-1, keepdims=True)
+    share = _measured(finding, load.shape, cell)
     ramp = np.clip(load / max(float(load.max()), 1e-9) * 255, 0, 255).astype(np.uint8)
     tint = cv2.applyColorMap(
         cv2.resize(ramp, size, interpolation=cv2.INTER_CUBIC), cv2.COLORMAP_CIVIDIS
     )[:height, :width, ::-1]
-    canvas: U8 = np.ascontiguousarray((0.35 * grey + 0.65 * tint).astype(np.uint8))
+    within = np.full((height, width), 0.0 if finding.square_px else 0.65, np.float32)
+    if finding.square_px:
+        cv2.fillConvexPoly(within, np.round(np.array(finding.square_px)).astype(np.int32), 0.65)
+    within = within[..., None]
+    canvas: U8 = np.ascontiguousarray(((1 - within) * grey + within * tint).astype(np.uint8))
     font, scale = cv2.FONT_HERSHEY_SIMPLEX, cell / 60
     for row in range(1, load.shape[0], 4):
         for col in range(1, load.shape[1], 4):
-            if load[row, col] < 0.5:  # outside the measured area, or none
+            if load[row, col] < 0.5 or share[row, col] < HALF:
                 continue
             at = round((col + 0.1) * cell), round((row + 0.7) * cell)
             text = f"{load[row, col]:.0f}"

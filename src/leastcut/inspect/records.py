@@ -167,6 +167,7 @@ class ScratchFinding(msgspec.Struct, frozen=True, kw_only=True):
 
     ``load_mm_per_cm2`` with its 95 % bounds is corrected for what the light could not show;
     ``load_seen_mm_per_cm2`` is what was seen. All measures are None when ``refused`` is filled.
+    ``square_px`` are the corners of the measured square, empty where no square bounded the place.
     """
 
     um_per_px: float | None
@@ -180,6 +181,7 @@ class ScratchFinding(msgspec.Struct, frozen=True, kw_only=True):
     haze: float | None
     direction: Direction | None
     light_px: Point | None
+    square_px: tuple[Point, ...] = ()
     scratches: tuple[Scratch, ...] = ()
     flags: tuple[str, ...] = ()
     refused: Refusal | None = None

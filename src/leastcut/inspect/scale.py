@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leastcut.errors import Refusal
-from leastcut.inspect import fiducials, target
+from leastcut.inspect import fiducials
 from leastcut.inspect.arrays import F32, F64, Bools, bilinear
 from leastcut.inspect.records import ScaleFrom
 
@@ -97,20 +97,18 @@ def square(root: F32, side_mm: float) -> Frame | Refusal:
     return Frame(to_mm, scale, TAPE_SD_MM / side_mm, "square", corners)
 
 
-def sheet(root: F32, grey: F32) -> Frame | None:
-    """Find the printed target lying beside the place and return the frame, or None.
+def sheet(found: Frame, grey: F32, side_mm: float) -> Frame | None:
+    """Return the frame for a square that is the printed target's, or None where it is not.
 
     What lies within the sheet's margin is left out of the measured area; everything else in the
-    photo must lie in the sheet's plane.
+    photo must lie in the sheet's plane. A print that came out larger or smaller is told by the
+    side that was measured on it.
     """
-    found = square(root, target.SIDE_MM)
-    if isinstance(found, Refusal) or found.corners_px is None:
-        return None
-    if not fiducials.recognised(grey, found.corners_px):
+    if found.corners_px is None or not fiducials.recognised(grey, found.corners_px):
         return None
     middle = found.corners_px.mean(0)
     outer = middle + (found.corners_px - middle) * SHEET_MARGIN
-    return Frame(found.to_mm, found.um_per_px, PRINT_SD_MM / target.SIDE_MM, "target", None, outer)
+    return Frame(found.to_mm, found.um_per_px, PRINT_SD_MM / side_mm, "target", None, outer)
 
 
 def find_square(root: F32) -> F64 | None:

@@ -12,7 +12,18 @@ import numpy as np
 from scipy.special import gammaincinv
 
 from leastcut.errors import Refusal
-from leastcut.inspect import glint, haze, kinds, light, pictures, profile, quality, scale, survey
+from leastcut.inspect import (
+    glint,
+    haze,
+    kinds,
+    light,
+    pictures,
+    profile,
+    quality,
+    scale,
+    survey,
+    target,
+)
 from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
 from leastcut.inspect.light import Corrected, Elements, Field, Lamp
 from leastcut.inspect.records import Direction, LoadByKind, Scratch, ScratchFinding
@@ -90,13 +101,13 @@ def frame_of(
     root: F32, grey: F32, um_per_px: float | None, square_mm: float | None
 ) -> Frame | Refusal:
     """Return scale and frame from what the user gave, or why there is none."""
-    if square_mm is not None:
-        return scale.square(root, square_mm)
-    if um_per_px is not None:
+    if um_per_px is not None and square_mm is None:
         return scale.typed(um_per_px)
-    printed = scale.sheet(root, grey)
-    if printed is not None:
-        return printed
+    side_mm = square_mm or target.SIDE_MM
+    found = scale.square(root, side_mm)
+    printed = None if isinstance(found, Refusal) else scale.sheet(found, grey, side_mm)
+    if printed is not None or square_mm is not None:
+        return printed or found
     return Refusal(
         why="the photo has no scale",
         do="Tape a square of known inner side round the place and give --square-mm, lay the printed target beside it, or give --um-per-px",
@@ -186,9 +197,15 @@ def conclude(evidence: Evidence) -> ScratchFinding:
         haze=haze.halo(e.grey, e.usable, e.lamp),
         direction=_direction(e),
         light_px=(e.lamp[0], e.lamp[1]) if e.lamp else None,
+        square_px=_corners(e.frame),
         scratches=_records(e, table, kind),
         flags=_flags(e),
     )
+
+
+def _corners(frame: Frame) -> tuple[tuple[float, float], ...]:
+    corners = np.zeros((0, 2)) if frame.corners_px is None else frame.corners_px
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in corners)
 
 
 def _local_scale(e: Evidence) -> F64:
