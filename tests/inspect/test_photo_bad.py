@@ -9,12 +9,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 from render import render
 from render_parts import smooth_field, unsrgb
 from render_scene import Scene
 
 from leastcut.inspect.scratches import find
+from leastcut.shop import photos
 from leastcut.shop.photos import PhotoError, decode, load
 
 GOOD = Scene(
@@ -215,3 +216,25 @@ def test_the_exif_turn_is_honoured_and_nothing_else_kept() -> None:
     upright = decode(encoded(np.rot90(good(), -1).copy()))
     assert np.abs(photo.linear - upright.linear).mean() < 0.01
     assert set(vars(photo)) == {"linear", "pixel_type", "name"}
+
+
+@pytest.mark.parametrize("kind", ["PNG", "TIFF"])
+@pytest.mark.parametrize("turn", range(1, 9))
+def test_sixteen_bits_of_colour_are_kept_and_turned_as_eight_are(kind: str, turn: int) -> None:
+    """The turn against Pillow's own, the tones against an 8-bit file of the same picture."""
+    rng = np.random.default_rng(turn)
+    wide = rng.integers(0, 65536, (40, 60, 3)).astype(np.uint16)
+    exif = Image.Exif()
+    exif[0x0112] = turn
+    narrow = Image.fromarray((wide >> 8).astype(np.uint8))
+    narrow.getexif()[0x0112] = turn
+    upright = np.asarray(ImageOps.exif_transpose(narrow))
+    raw = cv2.imencode(f".{kind.lower()}", np.ascontiguousarray(wide[..., ::-1]))[1].tobytes()
+    image = Image.open(io.BytesIO(raw))
+    image.getexif = lambda: exif  # the file itself carries none
+    found = photos.deep_colour(image, raw)
+    assert found.dtype == np.uint16
+    assert np.array_equal(found >> 8, upright)
+    whole = decode(raw)
+    assert whole.pixel_type == "16-bit colour"
+    assert len(np.unique(whole.linear)) > 1000

@@ -7,7 +7,7 @@ before anything else looks at it.
 import importlib
 import io
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -76,6 +76,18 @@ def load(path: Path) -> Photo:
         raise error.at(str(path)) from None
 
 
+ORIENTATION = 0x0112  # EXIF tag; its values: TIFF 6.0, page 36; from memory
+_UPRIGHT: dict[int, Callable[[npt.NDArray[Any]], npt.NDArray[Any]]] = {
+    2: np.fliplr,
+    3: lambda v: np.rot90(v, 2),
+    4: np.flipud,
+    5: lambda v: v.transpose(1, 0, 2),
+    6: lambda v: np.rot90(v, -1),
+    7: lambda v: np.rot90(v, 2).transpose(1, 0, 2),
+    8: np.rot90,
+}
+
+
 def decode(data: bytes, name: str = "photo") -> Photo:
     """Decode a photo from its bytes, as :func:`load` does from a file.
 
@@ -86,7 +98,8 @@ def decode(data: bytes, name: str = "photo") -> Photo:
     """
     image = open_checked(data)
     try:
-        return _convert(image, name)
+        deep = deep_colour(image, data)
+        return _convert(image, name) if deep is None else _linear(deep, "16-bit colour", name)
     finally:
         image.close()
 
@@ -186,6 +199,40 @@ def _damaged(error: Exception) -> PhotoError:
     return PhotoError(
         f"the file is damaged or cut short ({str(error)[:80]})", do="Copy it from the phone again"
     )
+
+
+def deep_colour(image: Any, data: bytes) -> npt.NDArray[Any] | None:
+    """Return the pixels of a 16-bit colour PNG or TIFF, upright, which Pillow would cut to 8 bits.
+
+    Parameters
+    ----------
+    image : PIL.Image.Image
+        The photo as opened, for its kind and its turn.
+    data : bytes
+        The file.
+
+    Returns
+    -------
+    ndarray (H, W, 3) uint16 or None
+        None for every other kind of file.
+
+    Raises
+    ------
+    PhotoError
+        If the file is damaged.
+    """
+    raw = [str(tile[3]) for tile in getattr(image, "tile", [])[:1]]
+    if image.mode != "RGB" or not any(";16" in mode for mode in raw):
+        return None
+    import cv2
+
+    with _faults():
+        turn = int(image.getexif().get(ORIENTATION, 1))
+        found: Any = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    if found is None or found.dtype != np.uint16 or found.ndim != 3 or found.shape[2] != 3:
+        return None
+    upright, pixels = _UPRIGHT.get(turn), found[..., ::-1]
+    return np.ascontiguousarray(upright(pixels) if upright else pixels)
 
 
 def _convert(image: Any, name: str) -> Photo:
