@@ -39,14 +39,15 @@ def peers() -> dict[str, Any]:
     }
 
 
-def thinned(response: np.ndarray, level: float, least_px: int) -> np.ndarray:
+def thinned(response: np.ndarray, level: float) -> list[np.ndarray]:
+    """Thin what answers above a level, without the patches smaller than each of LEAST_PX."""
     from skimage.morphology import skeletonize
 
     mask = (response > level).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    keep = np.zeros(count, bool)
-    keep[1:] = stats[1:, cv2.CC_STAT_AREA] >= least_px
-    return skeletonize(keep[labels])
+    labels, stats = cv2.connectedComponentsWithStats(mask, connectivity=8)[1:3]
+    size = stats[labels, cv2.CC_STAT_AREA]  # thinning one patch does not touch another
+    thin = skeletonize(mask > 0)
+    return [thin & (size >= least) for least in LEAST_PX]
 
 
 def segments(root: np.ndarray, least_px: float) -> np.ndarray:
@@ -126,17 +127,25 @@ class Best:
         return cls(alone, helped)
 
 
-def best_of(responses: Sequence[np.ndarray], cases: Sequence[Case]) -> Best:
-    """Best scores of one filter over thresholds and least areas, the same for all photos."""
+def counted(
+    responses: Sequence[np.ndarray], cases: Sequence[Case]
+) -> dict[tuple[float, int], list[np.ndarray]]:
+    """Counts of every photo at every threshold, the same for all photos, and every least area."""
     pool = np.concatenate([r[::7, ::7].ravel() for r in responses])
-    scored = []
+    found: dict[tuple[float, int], list[np.ndarray]] = {}
     for q in LEVELS:
         level = float(np.quantile(pool, q))
-        for least in LEAST_PX:
-            made = zip(responses, cases, strict=True)
-            found = [counts(thinned(r, level, least), case.truth) for r, case in made]
-            scored.append((least, Score.of(found)))
-    return Best.of(scored)
+        for response, case in zip(responses, cases, strict=True):
+            for least, thin in zip(LEAST_PX, thinned(response, level), strict=True):
+                found.setdefault((q, least), []).append(counts(thin, case.truth))
+    return found
+
+
+def best_of(found: dict[tuple[float, int], list[np.ndarray]], chosen: Sequence[int]) -> Best:
+    """Best scores of one filter on some of the photos, over thresholds and least areas."""
+    return Best.of(
+        [(least, Score.of([rows[k] for k in chosen])) for (_, least), rows in found.items()]
+    )
 
 
 def best_segments(cases: Sequence[Case]) -> Best:

@@ -29,7 +29,7 @@ from render import MIN_LEVELS, removed, render
 from render_parts import unsrgb
 from render_scene import Scene, after
 
-from _line_filters import Best, Case, Score, best_of, best_segments, masked, peers
+from _line_filters import Best, Case, Score, best_of, best_segments, counted, masked, peers
 from leastcut.inspect import scratches, survey
 from leastcut.inspect.combine import panel_load
 from leastcut.inspect.compare import compare
@@ -152,11 +152,13 @@ def compared(sets: dict[str, list[Case]]) -> dict[str, Any]:
     """Return every filter's best score on each set and on both, beside ours."""
     both = [case for cases in sets.values() for case in cases]
     groups = {**sets, "both": both}
+    place = {id(case): k for k, case in enumerate(both)}
     scores: dict[str, dict[str, Best]] = {name: {} for name in groups}
     for filter_name, peer in peers().items():
-        known = {id(case): masked(peer(case.root), case).astype(np.float32) for case in both}
+        answers = [masked(peer(case.root), case).astype(np.float32) for case in both]
+        found = counted(answers, both)
         for name, cases in groups.items():
-            scores[name][filter_name] = best_of([known[id(case)] for case in cases], cases)
+            scores[name][filter_name] = best_of(found, [place[id(case)] for case in cases])
     result = {}
     for name, cases in groups.items():
         scores[name]["opencv_lsd"] = best_segments(cases)

@@ -42,7 +42,7 @@ def deepness(fwhm_px: F64, strength: F64, length: F64) -> F64:
     middle = _weighted_quantile(strength, length, 0.5)
     wide = np.log(np.maximum(fwhm_px, 0.5) / max(usual, 0.5))
     bright = np.log(np.maximum(strength, 1e-9) / max(middle, 1e-9))
-    result: F64 = (8.0 * wide + 0.9 * bright) / 2.75
+    result: F64 = (8.0 * wide + 0.9 * bright) / 3.5
     return result
 
 
