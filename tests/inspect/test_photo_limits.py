@@ -6,6 +6,7 @@ from functools import cache
 import cv2
 import msgspec
 import numpy as np
+import photoset
 import pytest
 from photosheet import sheet_picture
 from render import render
@@ -63,6 +64,15 @@ def test_the_printed_sheet_beside_the_place_gives_the_scale() -> None:
     assert told.scale_from == "target"
     assert told.um_per_px == pytest.approx(0.98 * found.um_per_px, rel=1e-6)
     assert len(told.scratches) == len(found.scratches)
+
+
+@pytest.mark.parametrize("index", [24, 36, 52])
+def test_a_taped_square_is_not_taken_for_the_printed_sheet(index: int) -> None:
+    """Their lamp or a bright part of the room lies where the sheet has its open corner mark."""
+    scene = photoset.scene(index) if index != 24 else photoset.busy_scene(index)
+    for told in (scene.tape_mm, 100.0):
+        found = find(photo(scene), square_mm=told)
+        assert found.scale_from == "square"
 
 
 def test_a_lamp_outside_the_photo_is_found_where_the_normals_meet() -> None:

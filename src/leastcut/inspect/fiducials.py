@@ -9,7 +9,10 @@ from leastcut.inspect import target
 from leastcut.inspect.arrays import F32, F64, bilinear
 
 PX_PER_MM = 24.0  # the sheet is drawn upright at this scale: the finest bar spans three pixels
-LEAST_SCORE = 0.08  # contrast of marks and widest bars
+LEAST_SCORE = 0.08  # contrast of marks and widest bars, seen in a soft reflection
+PRINT_SCORE = (
+    0.4  # the same of ink on paper seen directly: light on scratched paint can reach a little
+)
 
 
 def upright(grey: F32, corners: F64) -> F32 | None:
@@ -31,15 +34,15 @@ def upright(grey: F32, corners: F64) -> F32 | None:
 
 
 def recognised(grey: F32, corners: F64) -> bool:
-    """Tell whether the square with these inner corners is the printed target."""
-    return _turn(grey, corners) is not None
+    """Tell whether the square with these inner corners is the printed target, seen directly."""
+    return _turn(grey, corners, PRINT_SCORE) is not None
 
 
-def _turn(grey: F32, corners: F64) -> F64 | None:
+def _turn(grey: F32, corners: F64, least: float = LEAST_SCORE) -> F64 | None:
     """Return the map from photo to sheet, trying the four turns and the mirror image."""
     size = target.SIDE_MM * PX_PER_MM
     flat = np.array([[0, 0], [size, 0], [size, size], [0, size]], np.float32)
-    best: tuple[float, Any] = (LEAST_SCORE, None)
+    best: tuple[float, Any] = (least, None)
     for ring in (corners, corners[::-1]):  # a reflection shows the sheet mirrored
         for turn in range(4):
             quad = np.roll(ring, turn, axis=0).astype(np.float32)

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leastcut.errors import Refusal
-from leastcut.inspect import fiducials
+from leastcut.inspect import fiducials, target
 from leastcut.inspect.arrays import F32, F64, Bools, bilinear
 from leastcut.inspect.records import ScaleFrom
 
@@ -25,6 +25,7 @@ EDGE_REACH_PX = 5.0
 LEAST_SUPPORT = 0.6  # of a side's samples that must lie on its line
 TYPED_RELATIVE_SD = 0.01
 PRINT_SD_MM = 0.25  # half of what the ruler check allows
+PRINTED_OFF = 0.1  # share by which a print may come out too large or too small
 SHEET_MARGIN = 1.5  # the sheet's paper, in sides of its square
 TAPE_SD_MM = 0.5  # how well a person tapes a square of stated side; common practice, no source
 
@@ -104,6 +105,8 @@ def sheet(found: Frame, grey: F32, side_mm: float) -> Frame | None:
     photo must lie in the sheet's plane. A print that came out larger or smaller is told by the
     side that was measured on it.
     """
+    if abs(side_mm / target.SIDE_MM - 1) > PRINTED_OFF:
+        return None
     if found.corners_px is None or not fiducials.recognised(grey, found.corners_px):
         return None
     middle = found.corners_px.mean(0)
