@@ -103,7 +103,7 @@ def test_once_work_has_begun_no_trial_is_asked_for(evidence: Evidence, dossier: 
     assert answer(dossier, painted_area_m2=9.0, files=()).process.in_use
 
 
-@pytest.mark.parametrize(("asked", "decision"), [(60.0, "use"), (99.0, "try")])
+@pytest.mark.parametrize(("asked", "decision"), [(60.0, "use"), (99.9, "try")])
 def test_the_clients_chance_is_the_test_spots(
     evidence: Evidence, asked: float, decision: str
 ) -> None:
