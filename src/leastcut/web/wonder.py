@@ -3,6 +3,7 @@
 import hashlib
 import logging
 import threading
+from collections.abc import Sequence
 from concurrent.futures import Future
 from functools import partial
 from typing import Any
@@ -10,11 +11,13 @@ from typing import Any
 import msgspec
 
 from leastcut.errors import InputError
+from leastcut.job.again import timed_of
 from leastcut.job.analyst import as_begun, held, holds
 from leastcut.job.look import Seen, key
 from leastcut.job.settle import needed
 from leastcut.job.sources import InShop, shop_source
 from leastcut.job.visit import Visit
+from leastcut.plan.learn import Timed
 from leastcut.plan.records import Change, Figures
 from leastcut.shop.executors import Executor, Local
 from leastcut.shop.store import Shop
@@ -23,7 +26,7 @@ from leastcut.web.words import mark
 _LOG = logging.getLogger(__name__)
 SEED = 20
 # Raise it when the same wish may be answered otherwise.
-VERSION = 3
+VERSION = 4
 
 
 class Wish(msgspec.Struct, frozen=True, kw_only=True):
@@ -58,15 +61,22 @@ class Wondered(msgspec.Struct, frozen=True, kw_only=True):
     do: str = ""
 
 
-def wonder(source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish) -> bytes:
-    """Plan with and without a wish under the same chance; the answer as JSON. Runs in a worker."""
+def wonder(
+    source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish, timed: Sequence[Timed]
+) -> bytes:
+    """Plan with and without a wish under the same chance; the answer as JSON. Runs in a worker.
+
+    `timed` is what other visits taught about the shop's pace, as the plan itself takes it.
+    """
     try:
-        return msgspec.json.encode(_wonder(source, seen, wish))
+        return msgspec.json.encode(_wonder(source, seen, wish, timed))
     except InputError as error:
         return msgspec.json.encode(Wondered(why=error.what, do=error.do))
 
 
-def _wonder(source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish) -> Wondered:
+def _wonder(
+    source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish, timed: Sequence[Timed]
+) -> Wondered:
     from dataclasses import replace
 
     import numpy as np
@@ -74,11 +84,13 @@ def _wonder(source: InShop, seen: dict[tuple[Any, int], Seen], wish: Wish) -> Wo
     from leastcut.job.settle import evidence_of
     from leastcut.job.weigh import weigh
     from leastcut.plan.build import plan_of
+    from leastcut.plan.learn import learn
     from leastcut.plan.whatif import changed
 
     evidence = evidence_of(source, seen)
-    now = weigh(evidence)
-    wanted = weigh(replace(evidence, job=_wished(evidence.job, wish)))
+    learnt = learn(timed) if timed else None
+    now = weigh(evidence, learnt=learnt)
+    wanted = weigh(replace(evidence, job=_wished(evidence.job, wish)), learnt=learnt)
     inputs = changed(wanted.inputs, Change(minutes=wish.minutes), rng=np.random.default_rng(SEED))
     old, before = plan_of(now.inputs, around=now.around, rng=np.random.default_rng(SEED))
     new, after = plan_of(inputs, around=wanted.around, rng=np.random.default_rng(SEED))
@@ -151,7 +163,7 @@ class Wonderer:
             found = shop.finding(key(look))
             if found is not None:
                 seen[look.kind, look.number] = msgspec.json.decode(found, type=Seen)
-        future = self.executor.submit(wonder, source, seen, wish)
+        future = self.executor.submit(wonder, source, seen, wish, timed_of(shop, besides=visit))
         future.add_done_callback(lambda done: self._keep(name, done))
 
     def _keep(self, name: str, done: "Future[bytes]") -> None:
