@@ -1,4 +1,4 @@
-"""Array types, and two small operations that every step of the line finder uses."""
+"""Array types, and three small operations that the steps of the line finder share."""
 
 from typing import Any
 
@@ -15,6 +15,12 @@ Ints = npt.NDArray[np.intp]
 def sums(labels: Ints, values: npt.NDArray[Any], size: int) -> F64:
     """Return the sum of `values` under each label 0 to `size` - 1."""
     return np.bincount(labels, values, minlength=size).astype(np.float64)
+
+
+def line_turn(angle: F64) -> F64:
+    """Bring a difference of line directions into [-pi/2, pi/2)."""
+    result: F64 = (angle + np.pi / 2) % np.pi - np.pi / 2
+    return result
 
 
 def bilinear(image: F32, x: npt.NDArray[Any], y: npt.NDArray[Any]) -> F32:

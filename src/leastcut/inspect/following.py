@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leastcut.inspect import linking, ridges
-from leastcut.inspect.arrays import F32, F64, Bools, Ints
+from leastcut.inspect.arrays import F32, F64, Bools, Ints, line_turn
 from leastcut.inspect.linking import Runs
 from leastcut.inspect.ridges import full_px, level_px
 
@@ -187,8 +187,9 @@ def _met(
     row = np.clip(np.round(y), 0, names.shape[0] - 1).astype(np.intp)
     col = np.clip(np.round(x), 0, names.shape[1] - 1).astype(np.intp)
     other = names[row, col] - 1
-    turn = np.abs((angle[other] - heading + np.pi / 2) % np.pi - np.pi / 2)
-    result: Bools = (other >= 0) & (other != run) & (turn < SAME_RAD)
+    result: Bools = (
+        (other >= 0) & (other != run) & (np.abs(line_turn(angle[other] - heading)) < SAME_RAD)
+    )
     return result
 
 

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from leastcut.inspect.arrays import F64, Ints
+from leastcut.inspect.arrays import F64, Ints, line_turn
 
 BINS = 36
 FAMILY_RAD = 0.13  # half-width of a trail family
@@ -66,15 +66,9 @@ def sort(theta: F64, load: F64, depth: F64) -> Ints:
     fine = np.flatnonzero(~deep)
     peak = _family(theta[fine], load[fine])
     if peak is not None:
-        member = np.abs(turn(theta[fine] - peak)) < FAMILY_RAD
+        member = np.abs(line_turn(theta[fine] - peak)) < FAMILY_RAD
         kind[fine[member]] = TRAIL
     return kind
-
-
-def turn(angle: F64) -> F64:
-    """Bring a difference of line directions into [-pi/2, pi/2)."""
-    result: F64 = (angle + np.pi / 2) % np.pi - np.pi / 2
-    return result
 
 
 def _family(theta: F64, load: F64) -> float | None:
@@ -82,7 +76,7 @@ def _family(theta: F64, load: F64) -> float | None:
     if len(theta) < 2 * LEAST_MEMBERS:
         return None
     centres = (np.arange(BINS) + 0.5) * np.pi / BINS
-    near = np.abs(turn(theta[None] - centres[:, None])) < FAMILY_RAD
+    near = np.abs(line_turn(theta[None] - centres[:, None])) < FAMILY_RAD
     inside = near @ load
     best = int(inside.argmax())
     share = 2 * FAMILY_RAD / np.pi

@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
 
-from leastcut.inspect.arrays import F32, F64, Bools, Ints, sums
+from leastcut.inspect.arrays import F32, F64, Bools, Ints, line_turn, sums
 
 ANGLES = 36
 STEPS = 160
@@ -302,8 +302,9 @@ def once(x: F64, y: F64, theta: F64) -> F64:
     )
     a, b = pairs[:, 0], pairs[:, 1]
     dx, dy, cos, sin = x[b] - x[a], y[b] - y[a], np.cos(theta[a]), np.sin(theta[a])
-    turn = np.abs((theta[a] - theta[b] + np.pi / 2) % np.pi - np.pi / 2)
-    twin = (turn < TWIN_RAD) & (np.abs(dx * cos + dy * sin) < TWIN_ALONG_PX)
+    twin = (np.abs(line_turn(theta[a] - theta[b])) < TWIN_RAD) & (
+        np.abs(dx * cos + dy * sin) < TWIN_ALONG_PX
+    )
     twin &= np.abs(dy * cos - dx * sin) < TWIN_ACROSS_PX
     result: F64 = 1 / (1.0 + np.bincount(pairs[twin].ravel(), minlength=len(x)))
     return result

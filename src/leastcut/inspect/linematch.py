@@ -14,7 +14,7 @@ import numpy as np
 from scipy import fft
 from scipy.spatial import cKDTree
 
-from leastcut.inspect.arrays import F32, F64, Bools
+from leastcut.inspect.arrays import F32, F64, Bools, line_turn
 
 GRID = 96  # cells along the longer side
 CHANNELS = 6
@@ -168,8 +168,8 @@ def _nearest(
     """Return the nearest before piece of like direction, the distance square to it, and if it is near."""
     distance, at = tree.query(np.column_stack([x, y]), k=5, distance_upper_bound=reach + 4.0)
     at = np.minimum(at, len(before.x) - 1)
-    turn = np.abs((theta[:, None] - before.theta[at] + np.pi / 2) % np.pi - np.pi / 2)
-    cost = np.where(turn < PARALLEL_RAD, distance, np.inf)
+    like = np.abs(line_turn(theta[:, None] - before.theta[at])) < PARALLEL_RAD
+    cost = np.where(like, distance, np.inf)
     pick = cost.argmin(1)
     rows = np.arange(len(x))
     best = at[rows, pick]

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from leastcut.inspect import following, likeness, linking, profile, ridges
-from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, sums
+from leastcut.inspect.arrays import F32, F64, U8, Bools, Ints, line_turn, sums
 from leastcut.inspect.following import Layer
 from leastcut.inspect.linking import Runs
 from leastcut.inspect.profile import Profiles
@@ -267,8 +267,11 @@ def _own_line(runs: Runs, shape: tuple[int, ...]) -> Bools:
         cv2.polylines(names, lines[k : k + 1], False, float(k + 1), TWIN_PX)
     cut = profile.pieces(runs, 4.0)
     other = _at_pieces(names, cut).astype(np.intp) - 1
-    turn = np.abs((runs.angle[other] - runs.angle[cut.run] + np.pi / 2) % np.pi - np.pi / 2)
-    twin = (other >= 0) & (other != cut.run) & (turn < TWIN_RAD)
+    twin = (
+        (other >= 0)
+        & (other != cut.run)
+        & (np.abs(line_turn(runs.angle[other] - runs.angle[cut.run])) < TWIN_RAD)
+    )
     number = np.maximum(np.bincount(cut.run, minlength=len(runs)), 1)
     result: Bools = sums(cut.run, twin, len(runs)) / number < TWIN_SHARE
     return result
